@@ -6,6 +6,7 @@ their wall clocks, which is wrong in the hour a clock change repeats.
 
 import math
 from datetime import UTC, date, datetime, time
+from functools import lru_cache
 from zoneinfo import ZoneInfo
 
 
@@ -21,6 +22,7 @@ def as_instant(value: datetime, name: str) -> datetime:
     return value.astimezone(UTC)
 
 
+@lru_cache(maxsize=8192)
 def at_clock(day: date, clock: time, zone: ZoneInfo) -> datetime:
     """Return the instant (UTC) at which clocks in `zone` show `clock` on `day`.
 

@@ -39,7 +39,7 @@ def out_of_quiet(
     due = as_instant(due_at, "due_at")
     floor = None if not_before is None else as_instant(not_before, "not_before")
     limit = None if not_after is None else as_instant(not_after, "not_after")
-    start = due if floor is None or floor < due else floor
+    start = due if floor is None or floor <= due else floor
     if limit is not None and start >= limit:
         return Moved(None, f"too late at {_shown(start, zone)}: useless from {_shown(limit, zone)}")
     if not quiet.holds(start):

@@ -1,0 +1,40 @@
+"""The Celery application: beat wakes the engine every second, workers on Redis run it. Rows are the truth."""
+
+import os
+from typing import Any
+
+from celery import Celery
+from celery.signals import beat_init, worker_init
+
+os.environ.setdefault("DJANGO_SETTINGS_MODULE", "clinic.settings")
+
+from django.conf import settings  # noqa: E402
+
+app = Celery("wearwindow", broker=settings.REDIS_URL or None)
+app.conf.update(
+    task_ignore_result=True,
+    task_serializer="json",
+    accept_content=["json"],
+    worker_prefetch_multiplier=1,
+    task_soft_time_limit=45,
+    task_time_limit=60,
+    broker_connection_retry_on_startup=True,
+    broker_transport_options={"visibility_timeout": 120, "socket_timeout": 10, "socket_connect_timeout": 5},
+    worker_hijack_root_logger=False,
+    enable_utc=True,
+    timezone="UTC",
+    beat_schedule={
+        "run-due": {"task": "reminders.run_due", "schedule": 1.0, "options": {"expires": 1}},
+    },
+)
+app.autodiscover_tasks(["reminders"])
+
+
+@worker_init.connect
+@beat_init.connect
+def _refuse(**kwargs: Any) -> None:
+    from clinic.checks import refuse_unsafe  # noqa: PLC0415
+    from reminders.services.grown import refuse_small  # noqa: PLC0415
+
+    refuse_unsafe()
+    refuse_small()

@@ -1,0 +1,52 @@
+"""Named checks. A public run with an unsafe setting refuses to start, and the line says what to set."""
+
+from collections.abc import Sequence
+from typing import Any
+from zoneinfo import ZoneInfoNotFoundError
+
+from django.conf import settings
+from django.core.checks import CheckMessage, Error, Tags, register, run_checks
+from django.core.exceptions import ImproperlyConfigured
+
+SHORTEST_KEY = 32
+
+
+def _error(number: int, message: str, hint: str) -> Error:
+    return Error(message, hint=hint, id=f"wearwindow.E{number:03}")
+
+
+@register(Tags.security)
+def public_run(app_configs: Sequence[Any] | None, **kwargs: Any) -> list[CheckMessage]:
+    """Holds for PUBLIC runs only; a run on this machine alone makes its own keys."""
+    if not settings.PUBLIC:
+        return []
+    wrong: list[CheckMessage] = []
+    if settings.DEBUG:
+        wrong.append(_error(1, "DEBUG is on in a public run.", "Remove DEBUG from the environment."))
+    if settings.SECRET_KEY == "unset" or len(settings.SECRET_KEY) < SHORTEST_KEY:  # noqa: S105
+        wrong.append(_error(2, "SECRET_KEY is missing or short.", f"Set {SHORTEST_KEY} random characters or more."))
+    if len(settings.LINK_KEY) < SHORTEST_KEY or settings.LINK_KEY == settings.SECRET_KEY:
+        wrong.append(_error(3, "LINK_KEY is missing, short or the same as SECRET_KEY.", "Set a random key of its own."))
+    if not settings.PUBLIC_ADDRESS.startswith("https://"):
+        wrong.append(_error(4, "PUBLIC_ADDRESS is not an https address.", "Set it, as in https://tape.example.org"))
+    if "*" in settings.ALLOWED_HOSTS:
+        wrong.append(_error(5, "ALLOWED_HOSTS holds *.", "Name the hosts; links are built from PUBLIC_ADDRESS."))
+    return wrong
+
+
+@register(Tags.compatibility)
+def time_zones(app_configs: Sequence[Any] | None, **kwargs: Any) -> list[CheckMessage]:
+    from zoneinfo import ZoneInfo  # noqa: PLC0415
+
+    try:
+        ZoneInfo("America/New_York")
+    except ZoneInfoNotFoundError:
+        return [_error(6, "The time-zone data is missing.", "Install the package tzdata.")]
+    return []
+
+
+def refuse_unsafe() -> None:
+    """For servers and workers, which do not run the check command. Raises ImproperlyConfigured, one line a fault."""
+    wrong = [message for message in run_checks(tags=[Tags.security]) if message.id and message.id.startswith("wearwindow.E")]
+    if wrong:
+        raise ImproperlyConfigured("; ".join(f"{message.id}: {message.msg} {message.hint}" for message in wrong))

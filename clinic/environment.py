@@ -1,0 +1,46 @@
+"""Reads what the surroundings say: environment variables and the key files of the data folder."""
+
+import os
+import secrets
+from pathlib import Path
+
+from django.core.exceptions import ImproperlyConfigured
+
+KEY_BYTES = 48
+
+
+def key_from(name: str, folder: Path, *, make: bool) -> str:
+    """The secret called name: the variable, else the file it points to (NAME_FILE), else folder/name.
+
+    A missing file is made with mode 0600 where make is true; otherwise the answer is empty and a check refuses the run.
+    Raises ImproperlyConfigured where a key file can be read by others or cannot be written.
+    """
+    value = os.environ.get(name, "").strip()
+    if value:
+        return value
+    pointed = os.environ.get(f"{name}_FILE", "").strip()
+    path = Path(pointed) if pointed else folder / name.lower()
+    if path.exists():
+        return _read_key(path, checked=not pointed)
+    return _make_key(path) if make and not pointed else ""
+
+
+def _read_key(path: Path, *, checked: bool) -> str:
+    if checked and path.stat().st_mode & 0o077:
+        raise ImproperlyConfigured(f"The key file {path} can be read by others. Run: chmod 600 {path}")
+    return path.read_text(encoding="utf-8").strip()
+
+
+def _make_key(path: Path) -> str:
+    value = secrets.token_urlsafe(KEY_BYTES)
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        # O_EXCL: two processes starting together must end with one key, or links made by the first are dead.
+        handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+    except FileExistsError:
+        return _read_key(path, checked=True)
+    except OSError as refused:
+        raise ImproperlyConfigured(f"The key file {path} cannot be written: {refused.strerror}.") from refused
+    with os.fdopen(handle, "w", encoding="utf-8") as file:
+        file.write(value)
+    return value

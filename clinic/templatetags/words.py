@@ -1,0 +1,62 @@
+"""Times and numbers in the words of the pages. Loaded everywhere."""
+
+from datetime import date, datetime
+from typing import Any
+from uuid import uuid4
+
+from django import template
+from django.utils import timezone
+from django.utils.html import format_html
+from django.utils.safestring import SafeString
+
+register = template.Library()
+
+
+@register.filter
+def moment(value: datetime | None) -> str:
+    """ "today 10:47", "tomorrow 09:00", else "Sat 16 Jan 10:47", with the year when it is another; local time."""
+    if value is None:
+        return ""
+    local, now = timezone.localtime(value), timezone.localtime()
+    return f"{_day_word(local.date(), now.date())} {local:%H:%M}"
+
+
+@register.filter
+def day(value: date | None) -> str:
+    """ "today", "tomorrow", "yesterday", else "Sat 16 Jan", with the year when it is another; local time."""
+    if value is None:
+        return ""
+    if isinstance(value, datetime):
+        value = timezone.localtime(value).date()
+    return _day_word(value, timezone.localdate())
+
+
+def _day_word(value: date, today: date) -> str:
+    near = {-1: "yesterday", 0: "today", 1: "tomorrow"}.get((value - today).days)
+    if near:
+        return near
+    year = f" {value.year}" if value.year != today.year else ""
+    return f"{value:%a} {value.day} {value:%b}{year}"
+
+
+@register.filter
+def clock(value: datetime | None) -> str:
+    """ "10:47", local time."""
+    return f"{timezone.localtime(value):%H:%M}" if value else ""
+
+
+@register.filter
+def percent(value: float | None) -> str:
+    return "" if value is None else f"{round(value * 100)} %"
+
+
+@register.filter
+def index(mapping: Any, key: Any) -> Any:
+    """mapping[key], or nothing where it is absent."""
+    return mapping.get(key, "") if mapping else ""
+
+
+@register.simple_tag
+def once_field() -> SafeString:
+    """A hidden one-time key: posting the same form twice makes one record."""
+    return format_html('<input type="hidden" name="once" value="{}">', uuid4())

@@ -1,0 +1,12 @@
+"""Every address of the program."""
+
+from django.urls import include, path
+
+urlpatterns = [
+    path("", include("reminders.urls")),
+    path("", include("taping.urls")),
+    path("", include("clinic.views.urls")),
+]
+
+handler403 = "clinic.views.errors.not_allowed"
+handler404 = "clinic.views.errors.not_found"

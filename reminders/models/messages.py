@@ -1,0 +1,72 @@
+"""The outbox: one row a message, and the row is the truth."""
+
+import uuid
+
+from django.db import models
+from django.db.models import Q
+
+from clinic.models import Patient, Visit
+from clinic.models.people import Channel
+from taping.models import Application
+
+
+class Message(models.Model):
+    """One reminder to one person on one channel. All times aware UTC.
+
+    subject is "application:7", "visit:3" or "patient:2"; (subject, kind, ordinal) is unique, which makes planning
+    repeatable. planned_for is the moment the plan gave; wake_at is when to look at the row next (a retry moves it).
+    key is the idempotency key for good: the mail's Message-ID and the SMS request's header are made from it.
+    text is what was sent, with "[link]" where the patient's link stood.
+    """
+
+    class State(models.TextChoices):
+        PLANNED = "planned", "will go"
+        CLAIMED = "claimed", "about to go"
+        SENDING = "sending", "going now"
+        SENT = "sent", "sent"
+        DROPPED = "dropped", "no longer wanted"
+        MISSED = "missed", "too late to send"
+        FAILED = "failed", "not delivered"
+        UNCERTAIN = "uncertain", "not known whether it arrived"
+
+    patient = models.ForeignKey(Patient, models.PROTECT, related_name="messages")
+    application = models.ForeignKey(Application, models.PROTECT, null=True, related_name="messages")
+    visit = models.ForeignKey(Visit, models.PROTECT, null=True, related_name="messages")
+    subject = models.CharField(max_length=32)
+    kind = models.CharField(max_length=20)
+    ordinal = models.PositiveSmallIntegerField(default=1)
+    safety = models.BooleanField(default=False)
+    planned_for = models.DateTimeField()
+    wake_at = models.DateTimeField()
+    expires_at = models.DateTimeField()
+    reasons = models.JSONField(default=list)
+    state = models.CharField(max_length=9, choices=State, default=State.PLANNED)
+    why = models.CharField(max_length=200, blank=True)
+    token = models.UUIDField(null=True)
+    lease_until = models.DateTimeField(null=True)
+    attempts = models.PositiveSmallIntegerField(default=0)
+    channel = models.CharField(max_length=5, choices=Channel, blank=True)
+    address = models.CharField(max_length=254, blank=True)
+    key = models.UUIDField(default=uuid.uuid4)
+    gateway_id = models.CharField(max_length=120, blank=True)
+    text = models.TextField(blank=True)
+    joined_to = models.ForeignKey("self", models.SET_NULL, null=True, related_name="joined")
+    settled_at = models.DateTimeField(null=True)
+
+    class Meta:
+        ordering = ["planned_for", "id"]
+        constraints = [
+            models.UniqueConstraint(fields=["subject", "kind", "ordinal"], name="message_planned_once"),
+        ]
+        indexes = [
+            models.Index(fields=["-safety", "wake_at"], condition=Q(state="planned"), name="message_due"),
+            models.Index(fields=["lease_until"], condition=Q(state__in=["claimed", "sending"]), name="message_leased"),
+            models.Index(
+                fields=["state", "-planned_for"],
+                condition=Q(state__in=["failed", "uncertain", "missed"]),
+                name="message_unsettled",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"Message {self.pk}"

@@ -1,0 +1,17 @@
+"""Settings of the test run: the clinic's own, with keys, files and passwords that cost nothing."""
+
+import os
+import tempfile
+
+os.environ.setdefault("SECRET_KEY", "test-secret-key-that-is-long-enough-to-be-one-0123456789")
+os.environ.setdefault("LINK_KEY", "test-link-key-that-is-long-enough-to-be-another-0123456789")
+os.environ.setdefault("DATA_FOLDER", tempfile.mkdtemp(prefix="wearwindow-test-"))
+os.environ.setdefault("LOG_LEVEL", "WARNING")
+
+from clinic.settings import *  # noqa: E402, F403
+from clinic.settings import DATABASES, DATA_FOLDER  # noqa: E402
+
+PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+if DATABASES["default"]["ENGINE"].endswith("sqlite3"):
+    # A file, not memory: the browser's server and the engine's threads open connections of their own.
+    DATABASES["default"]["TEST"] = {"NAME": str(DATA_FOLDER / "test.sqlite3")}

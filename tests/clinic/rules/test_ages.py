@@ -4,7 +4,7 @@ from datetime import date
 
 import pytest
 from dateutil.relativedelta import relativedelta
-from hypothesis import assume, given
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from clinic.rules.ages import DateOrder, UnreadableDateError, age_on, fitting_orders, is_minor, parse_date
@@ -28,6 +28,7 @@ def test_a_leap_day_birthday_comes_on_the_first_of_march(day: date, age: int) ->
     assert age_on(date(2008, 2, 29), day) == age
 
 
+@settings(deadline=None)
 @given(st.dates(date(1900, 1, 1), date(2100, 1, 1)), st.dates(date(1900, 1, 1), date(2100, 1, 1)))
 def test_ages_are_the_same_against_dateutil(born: date, day: date) -> None:
     assume(born <= day and (born.month, born.day) != (2, 29))
@@ -77,6 +78,7 @@ def test_a_date_is_read_in_the_declared_order(text: str, order: DateOrder, day: 
     assert parse_date(text, order, latest=TODAY) == day
 
 
+@settings(deadline=None)
 @given(st.dates(date(1900, 1, 1), TODAY), st.sampled_from(["-", "/", ".", " "]))
 def test_reading_is_the_reverse_of_writing_against_isoformat(day: date, sign: str) -> None:
     written = day.isoformat().replace("-", sign)

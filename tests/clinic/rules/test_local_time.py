@@ -5,7 +5,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 from dateutil import tz as dateutil_tz
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from clinic.rules.local_time import LocalTimeError, as_instant, at_clock, change_between, day_starts, exact_local
@@ -104,6 +104,7 @@ def test_nine_o_clock_stays_nine_o_clock_against_iana(day: str, instant: str) ->
     assert at_clock(date.fromisoformat(day), time(9), ZoneInfo("Europe/London")) == utc(instant)
 
 
+@settings(deadline=None)
 @given(
     st.dates(date(2026, 1, 1), date(2027, 12, 31)),
     st.times().map(lambda t: t.replace(microsecond=0, fold=0)),

@@ -4,7 +4,7 @@ import sys
 import unicodedata
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from clinic.rules.text import UnusableTextError, greeting, normalise_line, normalise_name, search_key
@@ -124,6 +124,7 @@ def test_other_single_lines_may_be_empty_and_have_their_own_length() -> None:
         normalise_line("abcd", longest=3)
 
 
+@settings(deadline=None)
 @given(st.text(st.characters(exclude_categories=("Cc", "Cs", "Zl", "Zp")), max_size=60))
 def test_what_was_stored_is_stored_the_same_again(text: str) -> None:
     once = normalise_line(text, longest=400)

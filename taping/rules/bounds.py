@@ -22,8 +22,7 @@ class Bounds:
     def problem(self, value: object) -> str | None:
         """Return what is wrong with ``value`` and what would work, or None when it is within the limits."""
         # bool is an int in Python: a ticked box that reached a number would pass as one minute.
-        whole = isinstance(value, int) and not isinstance(value, bool)
-        if whole and self.least <= value <= self.greatest:  # type: ignore[operator]
+        if isinstance(value, int) and not isinstance(value, bool) and self.least <= value <= self.greatest:
             return None
         wanted = f"a whole number of {self.unit} from {self.least} to {self.greatest}"
         return f"{self.label} is {value!r}; it takes {wanted}"

@@ -70,8 +70,6 @@ def settle(wanted: Iterable[Wanted | DroppedMessage], zone: ZoneInfo, policy: Me
 
 
 def _settle_one(item: Wanted, zone: ZoneInfo, policy: MessagePolicy) -> PlannedMessage | DroppedMessage:
-    if not item.kind.keeps_quiet:
-        return PlannedMessage(item.kind, item.ordinal, item.due_at, item.useless_from, item.reasons)
     moved = out_of_quiet(
         item.due_at,
         zone,

@@ -1,0 +1,34 @@
+"""What holds for every message of a kind."""
+
+import pytest
+
+from reminders.rules.kinds import MessageKind
+
+K = MessageKind
+
+
+def having(name: str) -> set[MessageKind]:
+    return {kind for kind in MessageKind if getattr(kind, name)}
+
+
+def test_every_kind_is_named_as_it_is_written() -> None:
+    assert all(kind.value == kind.name.lower() for kind in MessageKind)
+    assert len(MessageKind) == 12
+
+
+@pytest.mark.parametrize(
+    ("name", "kinds"),
+    [
+        ("is_safety", {K.AFTERCARE, K.SKIN_CHECK, K.REMOVAL_DAY, K.REMOVAL_OVERDUE}),
+        ("is_optional", {K.EXERCISE_OK, K.REMOVAL_EVE}),
+        ("keeps_quiet", set(MessageKind) - {K.STOP_CONFIRMED}),
+        ("needs_consent", set(MessageKind) - {K.STOP_CONFIRMED}),
+        ("may_come_early", set(MessageKind) - {K.AFTERCARE, K.EXERCISE_OK, K.SKIN_FOLLOW_UP}),
+    ],
+)
+def test_what_holds_for_which_kinds(name: str, kinds: set[MessageKind]) -> None:
+    assert having(name) == kinds
+
+
+def test_no_safety_message_can_be_switched_off() -> None:
+    assert having("is_safety").isdisjoint(having("is_optional"))

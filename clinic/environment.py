@@ -25,6 +25,18 @@ def key_from(name: str, folder: Path, *, make: bool) -> str:
     return _make_key(path) if make and not pointed else ""
 
 
+def secret_from(name: str) -> str:
+    """The variable called name, else what stands in the file that NAME_FILE names, else an empty string."""
+    value = os.environ.get(name, "").strip()
+    pointed = os.environ.get(f"{name}_FILE", "").strip()
+    if value or not pointed:
+        return value
+    try:
+        return Path(pointed).read_text(encoding="utf-8").strip()
+    except OSError as refused:
+        raise ImproperlyConfigured(f"{name}_FILE cannot be read: {refused.strerror}.") from refused
+
+
 def _read_key(path: Path, *, checked: bool) -> str:
     if checked and path.stat().st_mode & 0o077:
         raise ImproperlyConfigured(f"The key file {path} can be read by others. Run: chmod 600 {path}")

@@ -6,7 +6,7 @@ import environ
 from bootstrap_wrapper import get_bootstrap_dir
 from django.urls import reverse_lazy
 
-from clinic.environment import key_from
+from clinic.environment import key_from, secret_from
 
 BASE_DIR = Path(__file__).resolve().parent.parent
 env = environ.Env()
@@ -96,6 +96,7 @@ DATABASES = {"default": env.db_url("DATABASE_URL", default=f"sqlite:///{DATA_FOL
 if DATABASES["default"]["ENGINE"].endswith("sqlite3"):
     DATABASES["default"]["OPTIONS"] = dict(SQLITE_OPTIONS)
 else:
+    DATABASES["default"]["PASSWORD"] = DATABASES["default"].get("PASSWORD") or secret_from("DATABASE_PASSWORD")
     DATABASES["default"]["CONN_MAX_AGE"] = env.int("DATABASE_CONN_MAX_AGE", default=60)
     DATABASES["default"]["CONN_HEALTH_CHECKS"] = True
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
@@ -196,9 +197,9 @@ PHONENUMBER_DEFAULT_FORMAT = "E164"
 PHONENUMBER_DEFAULT_REGION = env.str("COUNTRY", default="US")
 
 REDIS_URL = env.str("REDIS_URL", default="")
-EMAIL_URL = env.str("EMAIL_URL", default="folder:")
-SMS_GATEWAY_URL = env.str("SMS_GATEWAY_URL", default="folder:")
-SMS_GATEWAY_TOKEN = env.str("SMS_GATEWAY_TOKEN", default="")
+EMAIL_URL = env.str("EMAIL_URL", default="") or "folder:"
+SMS_GATEWAY_URL = env.str("SMS_GATEWAY_URL", default="") or "folder:"
+SMS_GATEWAY_TOKEN = secret_from("SMS_GATEWAY_TOKEN")
 SENDER_ADDRESS = env.str("SENDER_ADDRESS", default="clinic@example.org")
 OUTBOX_FOLDER = Path(env.str("OUTBOX_FOLDER", default=str(DATA_FOLDER / "outbox")))
 

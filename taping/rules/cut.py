@@ -1,0 +1,183 @@
+"""How long to cut a strip, and what tension a cut really makes.
+
+Lengths are millimetres. With P the paper length, L0 the relaxed length, pre = P/L0 - 1, anchors a1 and a2 as they
+lie on the skin, z the zone between them and s its stretch:
+
+    L0 = a1 + a2 + z/(1+s),  P = (1+pre)*L0           anchors relaxed
+    P  = a1 + a2 + (1+pre)*z/(1+s),  L0 = P/(1+pre)   anchors put down straight off the paper
+"""
+
+from dataclasses import dataclass
+from math import floor, isfinite
+
+from taping.rules.amounts import BadNumberError, in_mm, not_negative, positive
+from taping.rules.cautions import STRONG_SHARE, Caution, tension_cautions, zone_cautions
+from taping.rules.tape import Band, Tape, band_of
+
+Pair = tuple[float, float]
+USUAL_ANCHORS: Pair = (50.0, 50.0)
+
+# Lengths that agree to a billionth are equal: below it only the last bits of the arithmetic differ, and a zone
+# made of them alone would come out as millions of percent.
+_SAME = 1e-9
+# The same for shares, so that a cut computed for 25 % and read back is not filed under the next band.
+_SAME_SHARE = 1e-10
+
+
+class ImpossibleCut(ValueError):
+    """A strip that cannot be made: ``reason`` says why, ``would_work`` what to do instead."""
+
+    def __init__(self, reason: str, would_work: str) -> None:
+        super().__init__(f"{reason} {would_work}")
+        self.reason = reason
+        self.would_work = would_work
+
+
+@dataclass(frozen=True, slots=True)
+class Cut:
+    """One piece of tape over one span: lengths in millimetres, ``stretch`` and ``share`` as fractions.
+
+    ``squares`` is the paper length in printed squares; ``anchors_mm`` and ``zone_mm`` lie on the skin;
+    ``tear_marks_mm`` are the places on the backing, from the first and from the last end, where it is torn;
+    ``band`` is None for loose tape and beyond what the tape can give.
+    """
+
+    span_mm: float
+    paper_mm: float
+    squares: float
+    relaxed_mm: float
+    anchors_mm: Pair
+    zone_mm: float
+    stretch: float
+    share: float
+    band: Band | None
+    tear_marks_mm: Pair
+    cautions: tuple[Caution, ...]
+
+
+def cut_for_stretch(
+    span_mm: float, share: float, tape: Tape, anchors_mm: Pair = USUAL_ANCHORS, *, off_paper: bool = False
+) -> Cut:
+    """Return the piece that lies over ``span_mm`` with ``share`` (0 to 1) of what the tape can give in its zone.
+
+    ``off_paper`` means anchors put down with the stretch they have on the backing; otherwise they relax first.
+
+    Raises:
+        ImpossibleCut: when the anchors leave no zone, or more than the tape can give is asked for.
+        BadNumberError: for numbers that are none, negative, infinite, or zero where that is no length.
+    """
+    span, anchors = positive(span_mm, "the span"), _checked_anchors(anchors_mm)
+    wanted = not_negative(share, "the share")
+    if wanted > 1:
+        raise ImpossibleCut(
+            f"{wanted:.0%} of what this tape can give is more than all of it.",
+            "Ask for 100 % or less: a share counts from relaxed (0) to as far as the tape goes (1).",
+        )
+    zone = _zone(span, anchors)
+    paper = _paper_for(zone, wanted * tape.limit, tape, anchors, off_paper=off_paper)
+    return _laid(span, paper, tape, anchors, off_paper, wanted)
+
+
+def cut_by_fraction(
+    span_mm: float,
+    tape: Tape,
+    fraction: float = 0.8,
+    anchors_mm: Pair = USUAL_ANCHORS,
+    to_square: bool = True,
+    *,
+    off_paper: bool = False,
+) -> Cut:
+    """Return what cutting ``fraction`` of the span on the backing really makes: the habit is four fifths.
+
+    With ``to_square`` the piece is cut at the nearest whole printed square; half way between two, at the longer
+    one, which pulls less. The habit is common practice, no source.
+
+    Raises:
+        ImpossibleCut: when the anchors leave no zone, or the piece is not longer than its anchors.
+        BadNumberError: for numbers that are none, zero, negative or infinite.
+    """
+    span, anchors = positive(span_mm, "the span"), _checked_anchors(anchors_mm)
+    paper = positive(fraction, "the fraction of the span") * span
+    if to_square:
+        paper = floor(paper / tape.square_mm + 0.5 + _SAME) * tape.square_mm
+    return _made(span, paper, tape, anchors, off_paper)
+
+
+def cut_of_length(
+    span_mm: float, paper_mm: float, tape: Tape, anchors_mm: Pair = USUAL_ANCHORS, *, off_paper: bool = False
+) -> Cut:
+    """Return what a piece already cut, ``paper_mm`` long on the backing, makes over ``span_mm``.
+
+    Raises:
+        ImpossibleCut: when the anchors leave no zone, or the piece is not longer than its anchors.
+        BadNumberError: for numbers that are none, zero, negative or infinite.
+    """
+    span, anchors = positive(span_mm, "the span"), _checked_anchors(anchors_mm)
+    return _made(span, positive(paper_mm, "the paper length"), tape, anchors, off_paper)
+
+
+def _checked_anchors(anchors_mm: Pair) -> Pair:
+    try:
+        first, last = anchors_mm
+    except (TypeError, ValueError):
+        raise BadNumberError(f"the anchors are {anchors_mm!r}: they take two lengths, first and last") from None
+    return positive(first, "the first anchor"), positive(last, "the last anchor")
+
+
+def _zone(span: float, anchors: Pair) -> float:
+    zone = span - anchors[0] - anchors[1]
+    if zone <= _SAME * span:
+        raise ImpossibleCut(
+            f"Anchors of {in_mm(anchors[0])} and {in_mm(anchors[1])} mm leave nothing to stretch of a span of {in_mm(span)} mm.",
+            f"Use anchors that are together shorter than {in_mm(span)} mm, or measure a longer span.",
+        )
+    return zone
+
+
+def _paper_for(zone: float, stretch: float, tape: Tape, anchors: Pair, *, off_paper: bool) -> float:
+    peel = 1 + tape.pre_stretch
+    both = anchors[0] + anchors[1]
+    return both * (1 if off_paper else peel) + peel * zone / (1 + stretch)
+
+
+def _made(span: float, paper: float, tape: Tape, anchors: Pair, off_paper: bool) -> Cut:
+    zone = _zone(span, anchors)
+    peel = 1 + tape.pre_stretch
+    on_paper = (anchors[0] + anchors[1]) * (1 if off_paper else peel)
+    free = (paper - on_paper) / peel
+    if free <= _SAME * paper:
+        least = _paper_for(zone, tape.limit, tape, anchors, off_paper=off_paper)
+        raise ImpossibleCut(
+            f"A piece of {in_mm(paper)} mm on the backing is not longer than its anchors, which take {in_mm(on_paper)} mm of it.",
+            f"Cut at least {least:.0f} mm, which is all this tape can give over this span, or use shorter anchors.",
+        )
+    return _laid(span, paper, tape, anchors, off_paper, _steady((zone / free - 1) / tape.limit))
+
+
+def _steady(share: float) -> float:
+    percent = round(share, 2)
+    return percent if abs(share - percent) < _SAME_SHARE else share
+
+
+def _laid(span: float, paper: float, tape: Tape, anchors: Pair, off_paper: bool, share: float) -> Cut:
+    if not isfinite(paper) or not isfinite(share):
+        raise BadNumberError(f"a span of {span:g} mm is too long to reckon with: check its unit")
+    peel = 1 + tape.pre_stretch
+    torn = 1.0 if off_paper else peel
+    zone = span - anchors[0] - anchors[1]
+    found = zone_cautions(zone, paper, tape)
+    if not 0 <= share <= STRONG_SHARE:
+        found += tension_cautions(share, lambda s: _paper_for(zone, s * tape.limit, tape, anchors, off_paper=off_paper))
+    return Cut(
+        span_mm=span,
+        paper_mm=paper,
+        squares=paper / tape.square_mm,
+        relaxed_mm=paper / peel,
+        anchors_mm=anchors,
+        zone_mm=zone,
+        stretch=share * tape.limit,
+        share=share,
+        band=band_of(share),
+        tear_marks_mm=(anchors[0] * torn, anchors[1] * torn),
+        cautions=tuple(found),
+    )

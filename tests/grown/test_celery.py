@@ -29,7 +29,10 @@ from datetime import timedelta
 from django.utils import timezone
 from clinic.models import Clinic
 from tests.factories import ApplicationFactory
-Clinic(name="Harbour Lane Clinic", telephone="(212) 555-0100", emergency_number="911").save()
+clinic = Clinic(name="Harbour Lane Clinic", telephone="(212) 555-0100", emergency_number="911")
+local = timezone.now().astimezone(clinic.zone)
+clinic.quiet_from, clinic.quiet_until = (local + timedelta(hours=9)).time(), (local + timedelta(hours=10)).time()
+clinic.save()
 ApplicationFactory(applied_at=timezone.now() - timedelta(minutes=1))
 """
 COUNT = """

@@ -1,0 +1,1 @@
+"""Measurements that DEVELOPERS.md quotes, each repeatable with manage.py bench."""

@@ -16,7 +16,7 @@ class LocalTimeError(ValueError):
 
 def as_instant(value: datetime, name: str) -> datetime:
     """Return the aware `value` in UTC; raise ValueError naming `name` where it carries no zone."""
-    if value.tzinfo is None or value.utcoffset() is None:
+    if value.utcoffset() is None:
         msg = f"{name} needs a time zone: {value.isoformat()} has none"
         raise ValueError(msg)
     return value.astimezone(UTC)

@@ -121,6 +121,14 @@ def test_a_clock_time_is_the_same_instant_against_dateutil(day: date, clock: tim
         assert at_clock(day, clock, ZoneInfo(zone)) <= later.astimezone(UTC)
 
 
+def test_a_clock_time_is_exact_to_the_microsecond() -> None:
+    last = time(23, 59, 59, 999_999)
+
+    assert at_clock(date(2027, 1, 15), last, ZoneInfo("Europe/London")) == datetime(
+        2027, 1, 15, 23, 59, 59, 999_999, tzinfo=UTC
+    )
+
+
 # IANA time zone database: the first and last instant of some days, 23 and 25 hours long among them.
 @pytest.mark.parametrize(
     ("zone", "day", "starts", "ends"),

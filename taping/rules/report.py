@@ -62,7 +62,8 @@ def advise(
     minutes = _checked_minutes(tape_on, minutes_after_removal)
     if not found:
         nothing = "No sign was ticked: somebody has to ask today what it is."
-        return Advice(Urgency.TODAY, _steps(found, Urgency.TODAY, tape_on, remover), (nothing,))
+        # No word about the tape: over a blister the ordinary removal steps would do harm.
+        return Advice(Urgency.TODAY, _steps(found, Urgency.TODAY, False, remover), (nothing,))
     fresh = minutes is not None and minutes < INJURY_MINUTES
     lasted = minutes is not None and not fresh and any(sign.skin_change for sign in found)
     late = minutes is not None and minutes >= _LATE_MINUTES and any(sign.key in _LATE_SIGNS for sign in found)

@@ -1,4 +1,4 @@
-"""Numbers that a rule can believe: finite, of the right sign, and really numbers."""
+"""Numbers that a rule can believe: finite, of the right sign, and really numbers; and how they are read aloud."""
 
 from math import inf
 
@@ -53,3 +53,8 @@ def not_negative(value: object, name: str) -> float:
 def in_mm(amount: float) -> str:
     """Return a length in millimetres as it is read aloud: to a tenth, without an empty decimal or a unit."""
     return f"{amount:.1f}".removesuffix(".0")
+
+
+def in_percent(share: float) -> str:
+    """Return a fraction as percent without the sign: whole, or to a tenth where it is not whole (75.2 is not 75)."""
+    return f"{share * 100:.1f}".removesuffix(".0")

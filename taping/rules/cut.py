@@ -8,10 +8,17 @@ lie on the skin, z the zone between them and s its stretch:
 """
 
 from dataclasses import dataclass
-from math import floor, isfinite
+from math import ceil, floor, isfinite
 
-from taping.rules.amounts import BadNumberError, in_mm, not_negative, positive
-from taping.rules.cautions import STRONG_SHARE, Caution, tension_cautions, zone_cautions
+from taping.rules.amounts import BadNumberError, in_mm, in_percent, not_negative, positive
+from taping.rules.cautions import (
+    STRONG_SHARE,
+    Caution,
+    at_least_mm,
+    paper_off_cautions,
+    tension_cautions,
+    zone_cautions,
+)
 from taping.rules.tape import Band, Tape, band_of
 
 Pair = tuple[float, float]
@@ -70,7 +77,7 @@ def cut_for_stretch(
     wanted = not_negative(share, "the share")
     if wanted > 1:
         raise ImpossibleCut(
-            f"{wanted:.0%} of what this tape can give is more than all of it.",
+            f"{in_percent(wanted)} % of what this tape can give is more than all of it.",
             "Ask for 100 % or less: a share counts from relaxed (0) to as far as the tape goes (1).",
         )
     zone = _zone(span, anchors)
@@ -116,6 +123,43 @@ def cut_of_length(
     return _made(span, positive(paper_mm, "the paper length"), tape, anchors, off_paper)
 
 
+def cautions_for(
+    cut: Cut, tape: Tape, *, fragile_skin: bool = False, child: bool = False, neck: bool = False
+) -> tuple[Caution, ...]:
+    """Return the cautions of the cut and, where one of these is true, the one for more than paper-off tension."""
+    named = ((fragile_skin, "fragile skin"), (child, "a child"), (neck, "the neck"))
+    return cut.cautions + paper_off_cautions(cut.share, tape, [who for applies, who in named if applies])
+
+
+@dataclass(frozen=True, slots=True)
+class ShareRange:
+    """What the share may really be, as the span was measured by hand; below 0 the tape lies loose."""
+
+    low: float
+    high: float
+
+    def __str__(self) -> str:
+        """The range in whole percent, rounded outwards, as pages print it."""
+        low = "loose" if self.low < 0 else str(floor(self.low * 100 + _SAME))
+        high = "loose" if self.high < 0 else f"{ceil(self.high * 100 - _SAME)} %"
+        return high if low == high else f"{low} to {high}"
+
+
+def share_range(cut: Cut, tape: Tape, tolerance_mm: float = 5.0) -> ShareRange:
+    """Return the shares this same piece makes when the span is shorter or longer by ``tolerance_mm``.
+
+    A zone that the tolerance would use up counts as nothing to cover, which is tape lying quite loose.
+
+    Raises:
+        BadNumberError: for a tolerance that is negative or no number.
+    """
+    slip = not_negative(tolerance_mm, "the tolerance")
+    free = cut.zone_mm / (1 + cut.stretch)
+    low = max(cut.zone_mm - slip, 0.0) / free - 1
+    high = (cut.zone_mm + slip) / free - 1
+    return ShareRange(_steady(low / tape.limit), _steady(high / tape.limit))
+
+
 def _checked_anchors(anchors_mm: Pair) -> Pair:
     try:
         first, last = anchors_mm
@@ -127,8 +171,9 @@ def _checked_anchors(anchors_mm: Pair) -> Pair:
 def _zone(span: float, anchors: Pair) -> float:
     zone = span - anchors[0] - anchors[1]
     if zone <= _SAME * span:
+        both = f"{in_mm(anchors[0])} and {in_mm(anchors[1])} mm"
         raise ImpossibleCut(
-            f"Anchors of {in_mm(anchors[0])} and {in_mm(anchors[1])} mm leave nothing to stretch of a span of {in_mm(span)} mm.",
+            f"Anchors of {both} leave nothing to stretch of a span of {in_mm(span)} mm.",
             f"Use anchors that are together shorter than {in_mm(span)} mm, or measure a longer span.",
         )
     return zone
@@ -148,8 +193,9 @@ def _made(span: float, paper: float, tape: Tape, anchors: Pair, off_paper: bool)
     if free <= _SAME * paper:
         least = _paper_for(zone, tape.limit, tape, anchors, off_paper=off_paper)
         raise ImpossibleCut(
-            f"A piece of {in_mm(paper)} mm on the backing is not longer than its anchors, which take {in_mm(on_paper)} mm of it.",
-            f"Cut at least {least:.0f} mm, which is all this tape can give over this span, or use shorter anchors.",
+            f"A piece of {in_mm(paper)} mm on the backing is not longer than its anchors ({in_mm(on_paper)} mm of it).",
+            f"Cut at least {at_least_mm(least)} mm: that takes all this tape can give over this span. "
+            "Or use shorter anchors.",
         )
     return _laid(span, paper, tape, anchors, off_paper, _steady((zone / free - 1) / tape.limit))
 

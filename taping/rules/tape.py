@@ -76,8 +76,8 @@ class Tape:
         full = positive(full_mm, "the fully stretched length")
         if paper < relaxed:
             raise BadNumberError(
-                f"{relaxed:g} relaxed is longer than {paper:g} on the backing: peeled tape never grows, so measure both "
-                "on the same piece, and let it lie a moment before the second reading"
+                f"{relaxed:g} relaxed is longer than {paper:g} on the backing: peeled tape never grows, so measure "
+                "both on the same piece, and let it lie a moment before the second reading"
             )
         if full <= relaxed or full < paper:
             raise BadNumberError(

@@ -83,7 +83,6 @@ def _fill(found: list[FreeTime], span: tuple[int, int], busy: tuple[_Ticks, list
         free = (until - length - at) // step + 1
         if free > 0:
             _add(found, at, free, grid)
-            at += free * step
         if until == end:
             return
         # no start before this busy stretch ends; the grid goes on from the beginning of the span

@@ -72,6 +72,19 @@ def test_a_microsecond_counts() -> None:
     assert starts(found(busy=[(at("10:30") - tick, at("11:00"))])) == ["11:00", "11:30"]
 
 
+def test_a_microsecond_between_two_visits_is_enough() -> None:
+    tick = timedelta(microseconds=1)
+
+    assert starts(found(busy=[(at("10:30") + tick, at("11:00") - tick)])) == ["10:00", "11:00", "11:30"]
+
+
+def test_a_long_leave_is_not_forgotten_behind_short_visits_inside_it() -> None:
+    leave = (at("10:00", day=MONDAY - timedelta(days=3)), at("11:00"))
+    visits = [(at(f"0{hour}:00"), at(f"0{hour}:30")) for hour in range(1, 9)]
+
+    assert starts(found(busy=[leave, *visits])) == ["11:00", "11:30"]
+
+
 def test_starts_after_a_visit_keep_the_steps_of_the_span() -> None:
     assert starts(found(busy=[(at("10:00"), at("10:10"))], step_minutes=20)) == ["10:20", "10:40", "11:00", "11:20"]
 

@@ -15,6 +15,7 @@ class StripPlan(models.Model):
     made_by = models.ForeignKey(User, models.PROTECT, related_name="+")
     made_at = models.DateTimeField()
     saved_at = models.DateTimeField()
+    saved_by = models.ForeignKey(User, models.PROTECT, null=True, related_name="+")
     goal = models.CharField(max_length=20)
     posture = models.CharField("posture while measuring and taping", max_length=200, blank=True)
     reason = models.CharField("reason for taping", max_length=300, blank=True)
@@ -24,6 +25,9 @@ class StripPlan(models.Model):
 
     class Meta:
         ordering = ["-made_at", "-id"]
+
+    def __str__(self) -> str:
+        return f"Strip plan {self.pk}"
 
 
 class Strip(models.Model):
@@ -51,3 +55,6 @@ class Strip(models.Model):
             models.UniqueConstraint(fields=["plan", "position"], name="strip_position_once"),
             models.CheckConstraint(condition=Q(span_mm__gt=0, paper_mm__gt=0), name="strip_has_length"),
         ]
+
+    def __str__(self) -> str:
+        return f"Strip {self.position} of plan {self.plan_id}"

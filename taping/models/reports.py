@@ -26,3 +26,6 @@ class SkinReport(models.Model):
 
     class Meta:
         ordering = ["-reported_at", "-id"]
+
+    def __str__(self) -> str:
+        return f"Skin report {self.pk}"

@@ -1,0 +1,171 @@
+"""Drafting the strips: a plan after a screen that allows it, its strips, and its end without tape."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from django.db import transaction
+from django.db.models import Max
+
+from clinic.models import Patient, User
+from clinic.selectors import clinic_get
+from clinic.services.events import Actor, event_record
+from taping.models import Application, SkinScreen, Strip, StripPlan, TapeRoll
+from taping.rules.clock import local_date
+from taping.rules.cut import Cut
+from taping.rules.skin import GOALS, Outcome
+from taping.services.refusals import TapingRefused
+
+PERMITS = (Outcome.CLEAR, Outcome.CLEAR_WITH_CARE)
+MOST_STRIPS = 20
+CHANGEABLE = ("goal", "posture", "reason")
+
+
+class PlanChanged(TapingRefused):
+    """Somebody else saved this plan since it was opened; current is what they saved."""
+
+    def __init__(self, current: StripPlan) -> None:
+        who = current.saved_by.full_name if current.saved_by else "somebody else"
+        at = current.saved_at.astimezone(clinic_get().zone)
+        super().__init__(f"{who} changed this plan at {at:%H:%M}. It is shown as it is now; make your change again.")
+        self.current = current
+
+
+@dataclass(frozen=True, slots=True)
+class StripValues:
+    """One strip as the therapist chose it, with the cut that the rules computed for it."""
+
+    shape: str
+    start: str
+    direction: str
+    cut: Cut
+    place: str = ""
+    tails: int = 1
+    roll: TapeRoll | None = None
+    off_paper: bool = False
+
+
+@transaction.atomic
+def plan_start(*, actor: Actor, now: datetime, screen: SkinScreen, goal: str = "") -> StripPlan:
+    """Begin a plan, or return the open one of this screen. Raises TapingRefused where the screen does not permit it."""
+    # The patient's row is the lock: two taps at once find one draft.
+    Patient.objects.select_for_update().get(pk=screen.patient_id)
+    zone = clinic_get().zone
+    if screen.outcome not in PERMITS:
+        raise TapingRefused("This screen does not permit tape. Screen the skin again when that has changed.")
+    if local_date(screen.made_at, zone) != local_date(now, zone):
+        raise TapingRefused("This screen is not from today. Screen the skin again before taping.")
+    draft = screen.plans.filter(closed_at=None, application=None).first()
+    if draft is not None:
+        return draft
+    chosen = _goal(goal or screen.goal or GOALS[0])
+    plan = StripPlan.objects.create(
+        screen=screen, made_by=_user(actor, screen), made_at=now, saved_at=now, saved_by=actor.user, goal=chosen
+    )
+    event_record(actor=actor, verb="plan.started", subject=plan, patient=screen.patient, now=now)
+    return plan
+
+
+def plan_open(*, plan: StripPlan, version: int | None) -> StripPlan:
+    """Lock the plan and return it as it is stored. Raises TapingRefused once it is closed, PlanChanged when stale."""
+    current = (
+        StripPlan.objects.select_for_update(of=("self",))
+        .select_related("screen__patient", "screen__visit", "made_by", "saved_by")
+        .get(pk=plan.pk)
+    )
+    if current.closed_at is not None:
+        raise TapingRefused("This plan was closed without taping. Screen the skin again.")
+    worn = Application.objects.filter(plan=current).select_related("therapist").first()
+    if worn is not None:
+        at = worn.saved_at.astimezone(clinic_get().zone)
+        raise TapingRefused(f"{worn.therapist.full_name} already recorded this tape as on the skin at {at:%H:%M}.")
+    if version is not None and current.version != version:
+        raise PlanChanged(current)
+    return current
+
+
+@transaction.atomic
+def plan_change(
+    *, actor: Actor, now: datetime, plan: StripPlan, values: Mapping[str, Any], version: int | None = None
+) -> StripPlan:
+    """Write goal, posture or reason. Raises TapingRefused, PlanChanged; ValueError for any other name."""
+    unknown = sorted(set(values) - set(CHANGEABLE))
+    if unknown:
+        raise ValueError(f"{unknown[0]!r} cannot be changed; these can: {', '.join(CHANGEABLE)}")
+    current = plan_open(plan=plan, version=version)
+    if "goal" in values:
+        _goal(values["goal"])
+    changed = [name for name, value in values.items() if getattr(current, name) != value]
+    for name in changed:
+        setattr(current, name, values[name])
+    return _saved(actor, now, current, "plan.changed", changed) if changed else current
+
+
+@transaction.atomic
+def strip_put(*, actor: Actor, now: datetime, plan: StripPlan, strip: StripValues, version: int | None = None) -> Strip:
+    """Add a strip at the end of the plan. Raises TapingRefused, PlanChanged."""
+    current = plan_open(plan=plan, version=version)
+    last: int = current.strips.aggregate(last=Max("position"))["last"] or 0
+    if current.strips.count() >= MOST_STRIPS:
+        raise TapingRefused(f"A plan takes {MOST_STRIPS} strips. Remove one, or tape in two plans.")
+    row = Strip.objects.create(plan=current, position=last + 1, **_numbers(strip))
+    _saved(actor, now, current, "plan.strip_added", ["strips"])
+    return row
+
+
+@transaction.atomic
+def strip_remove(
+    *, actor: Actor, now: datetime, plan: StripPlan, position: int, version: int | None = None
+) -> StripPlan:
+    """Take a strip out of the plan; removing it twice changes nothing. Raises TapingRefused, PlanChanged."""
+    current = plan_open(plan=plan, version=version)
+    removed, _ = current.strips.filter(position=position).delete()
+    return _saved(actor, now, current, "plan.strip_removed", ["strips"]) if removed else current
+
+
+@transaction.atomic
+def plan_close(*, actor: Actor, now: datetime, plan: StripPlan, why: str) -> StripPlan:
+    """End the draft as not taped. Raises TapingRefused without a reason, and once there is tape."""
+    if not why.strip():
+        raise TapingRefused("Say why this patient is not taped.", "why")
+    current = plan_open(plan=plan, version=None)
+    current.closed_at, current.closed_why = now, why.strip()[:200]
+    return _saved(actor, now, current, "plan.closed", ["closed_at", "closed_why"])
+
+
+def _goal(goal: str) -> str:
+    if goal not in GOALS:
+        raise TapingRefused("Choose what the tape is for.", "goal")
+    return goal
+
+
+def _user(actor: Actor, screen: SkinScreen) -> User:
+    return actor.user or screen.asked_by
+
+
+def _numbers(strip: StripValues) -> dict[str, Any]:
+    first, last = strip.cut.anchors_mm
+    return {
+        "shape": strip.shape,
+        "place": strip.place,
+        "tails": strip.tails,
+        "start": strip.start,
+        "direction": strip.direction,
+        "roll": strip.roll,
+        "off_paper": strip.off_paper,
+        "span_mm": strip.cut.span_mm,
+        "paper_mm": strip.cut.paper_mm,
+        "anchor_first_mm": first,
+        "anchor_last_mm": last,
+        "stretch": strip.cut.stretch,
+        "share": strip.cut.share,
+    }
+
+
+def _saved(actor: Actor, now: datetime, plan: StripPlan, verb: str, fields: list[str]) -> StripPlan:
+    plan.version += 1
+    plan.saved_at, plan.saved_by = now, actor.user
+    plan.save()
+    event_record(actor=actor, verb=verb, subject=plan, patient=plan.screen.patient, now=now, fields=fields)
+    return plan

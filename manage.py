@@ -11,7 +11,7 @@ def main() -> int:
         return 2
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "clinic.settings")
     try:
-        from clinic.command_line import run  # noqa: PLC0415
+        from clinic.command_line import run
     except ModuleNotFoundError as missing:
         print(
             f"The package {missing.name} is not installed. In this folder run:\n"

@@ -6,4 +6,4 @@ class ClinicConfig(AppConfig):
     verbose_name = "Clinic"
 
     def ready(self) -> None:
-        from clinic import checks  # noqa: F401, PLC0415  # registers the named checks
+        from clinic import checks  # noqa: F401  # registers the named checks

@@ -8,7 +8,7 @@ from celery.signals import beat_init, worker_init
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "clinic.settings")
 
-from django.conf import settings  # noqa: E402
+from django.conf import settings
 
 app = Celery("wearwindow", broker=settings.REDIS_URL or None)
 app.conf.update(
@@ -33,8 +33,8 @@ app.autodiscover_tasks(["reminders"])
 @worker_init.connect
 @beat_init.connect
 def _refuse(**kwargs: Any) -> None:
-    from clinic.checks import refuse_unsafe  # noqa: PLC0415
-    from reminders.services.grown import refuse_small  # noqa: PLC0415
+    from clinic.checks import refuse_unsafe
+    from reminders.services.grown import refuse_small
 
     refuse_unsafe()
     refuse_small()

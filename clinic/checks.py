@@ -36,7 +36,7 @@ def public_run(app_configs: Sequence[Any] | None, **kwargs: Any) -> list[CheckMe
 
 @register(Tags.compatibility)
 def time_zones(app_configs: Sequence[Any] | None, **kwargs: Any) -> list[CheckMessage]:
-    from zoneinfo import ZoneInfo  # noqa: PLC0415
+    from zoneinfo import ZoneInfo
 
     try:
         ZoneInfo("America/New_York")
@@ -47,6 +47,8 @@ def time_zones(app_configs: Sequence[Any] | None, **kwargs: Any) -> list[CheckMe
 
 def refuse_unsafe() -> None:
     """For servers and workers, which do not run the check command. Raises ImproperlyConfigured, one line a fault."""
-    wrong = [message for message in run_checks(tags=[Tags.security]) if message.id and message.id.startswith("wearwindow.E")]
+    wrong = [
+        message for message in run_checks(tags=[Tags.security]) if message.id and message.id.startswith("wearwindow.E")
+    ]
     if wrong:
         raise ImproperlyConfigured("; ".join(f"{message.id}: {message.msg} {message.hint}" for message in wrong))

@@ -30,7 +30,9 @@ class PrivatePages:
 class LogInFirst(LoginRequiredMiddleware):
     """Sends strangers to the log-in page; an htmx request is told to load it whole instead of swapping it in."""
 
-    def handle_no_permission(self, request: HttpRequest, view_func: Callable[..., HttpResponseBase]) -> HttpResponseBase:
+    def handle_no_permission(  # type: ignore[override]  # any response will do, the stub promises a redirect
+        self, request: HttpRequest, view_func: Callable[..., HttpResponseBase]
+    ) -> HttpResponseBase:
         response = super().handle_no_permission(request, view_func)
         if request.headers.get("HX-Request") != "true":
             return response

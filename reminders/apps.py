@@ -6,6 +6,6 @@ class RemindersConfig(AppConfig):
     verbose_name = "Reminders"
 
     def ready(self) -> None:
-        from reminders import receivers  # noqa: PLC0415
+        from reminders import receivers
 
         receivers.connect()

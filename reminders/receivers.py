@@ -8,6 +8,6 @@ def connect() -> None:
 
 
 def _wake(**kwargs: object) -> None:
-    from reminders.services.waking import wake  # noqa: PLC0415  # the engine loads only where something changed
+    from reminders.services.waking import wake  # the engine loads only where something changed
 
     wake()

@@ -8,8 +8,8 @@ os.environ.setdefault("LINK_KEY", "test-link-key-that-is-long-enough-to-be-anoth
 os.environ.setdefault("DATA_FOLDER", tempfile.mkdtemp(prefix="wearwindow-test-"))
 os.environ.setdefault("LOG_LEVEL", "WARNING")
 
-from clinic.settings import *  # noqa: E402, F403
-from clinic.settings import DATABASES, DATA_FOLDER  # noqa: E402
+from clinic.settings import *  # noqa: F403
+from clinic.settings import DATA_FOLDER, DATABASES
 
 PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
 if DATABASES["default"]["ENGINE"].endswith("sqlite3"):

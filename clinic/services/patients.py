@@ -33,7 +33,9 @@ def patient_add(*, actor: Actor, now: datetime, values: Mapping[str, Any]) -> Pa
 
 
 @transaction.atomic
-def patient_change(*, actor: Actor, now: datetime, patient: Patient, values: Mapping[str, Any], version: int) -> Patient:
+def patient_change(
+    *, actor: Actor, now: datetime, patient: Patient, values: Mapping[str, Any], version: int
+) -> Patient:
     """Write only the fields that differ. Raises PatientChanged where version is no longer the stored one."""
     current = Patient.objects.select_for_update().get(pk=patient.pk)
     if current.version != version:
@@ -64,9 +66,7 @@ def patient_consent(*, actor: Actor, now: datetime, patient: Patient, consents: 
     if consents:
         current.consent_asked_by = actor.user
     current.version += 1
-    current.save(
-        update_fields=["consents", "consent_at", "consent_withdrawn_at", "consent_asked_by", "version"]
-    )
+    current.save(update_fields=["consents", "consent_at", "consent_withdrawn_at", "consent_asked_by", "version"])
     verb = "patient.consented" if consents else "patient.consent_withdrawn"
     event_record(actor=actor, verb=verb, subject=current, patient=current, now=now, fields=["consents"])
     plan_raise(current)

@@ -22,7 +22,7 @@ def for_roles(*roles: str) -> Callable[[View[P]], View[P]]:
 
     def decorate(view: View[P]) -> View[P]:
         @wraps(view)
-        def guarded(request: HttpRequest, *args: P.args, **kwargs: P.kwargs) -> HttpResponseBase:
+        def guarded(request: HttpRequest, /, *args: P.args, **kwargs: P.kwargs) -> HttpResponseBase:
             if not user_of(request).roles.intersection(roles):
                 raise PermissionDenied
             return view(request, *args, **kwargs)
@@ -46,4 +46,4 @@ def clinic_of(request: HttpRequest) -> Clinic:
 
 def actor_of(request: HttpRequest) -> Actor:
     user = request.user if request.user.is_authenticated else None
-    return Actor(user=cast(User | None, user), origin=request.META.get("REMOTE_ADDR"))
+    return Actor(user=user, origin=request.META.get("REMOTE_ADDR"))

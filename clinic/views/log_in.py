@@ -2,10 +2,8 @@
 
 from django.contrib.auth.views import LoginView, LogoutView
 from django.http import HttpRequest, HttpResponse
-from django.http.response import HttpResponseBase
 from django.utils.decorators import method_decorator
 from django.views.decorators.debug import sensitive_post_parameters
-
 
 
 @method_decorator(sensitive_post_parameters(), name="dispatch")
@@ -19,7 +17,7 @@ class LogIn(LoginView):
 class LogOut(LogoutView):
     """By POST only. The browser is told to forget pages and storage, so that Back shows nobody's data."""
 
-    def post(self, request: HttpRequest, *args: object, **kwargs: object) -> HttpResponseBase:
-        response: HttpResponse = super().post(request, *args, **kwargs)  # type: ignore[assignment]
+    def post(self, request: HttpRequest, *args: object, **kwargs: object) -> HttpResponse:
+        response = super().post(request, *args, **kwargs)
         response.headers["Clear-Site-Data"] = '"cache", "storage"'
         return response

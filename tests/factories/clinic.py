@@ -20,7 +20,7 @@ class UserFactory(DjangoModelFactory[User]):
     full_name = factory.Sequence(lambda n: f"Thea Pist {n}")
     is_therapist = True
 
-    @factory.post_generation
+    @factory.post_generation  # type: ignore[untyped-decorator]
     def password(self, create: bool, extracted: str | None, **kwargs: object) -> None:
         self.set_password(extracted or PASSWORD)
         if create:

@@ -144,8 +144,8 @@ def _found_reason(question: Question, answer: Answer) -> Reason:
 def _row(question: Question) -> dict[Answer | None, Reason | None]:
     row: dict[Answer | None, Reason | None] = {
         None: _open_reason(question, None),
-        Answer.NO: None,
         Answer.YES: _found_reason(question, Answer.YES),
+        Answer.NO: None,
         Answer.NOT_KNOWN: _open_reason(question, Answer.NOT_KNOWN),
     }
     if question.weight is Weight.CAUTION:

@@ -5,7 +5,6 @@ from collections.abc import Sequence
 
 from django.core.exceptions import ImproperlyConfigured
 from django.core.management import execute_from_command_line
-from django.core.management.base import SystemCheckError
 from django.db.utils import OperationalError
 
 
@@ -13,9 +12,6 @@ def run(arguments: Sequence[str]) -> int:
     """Exit status: 0 done, 1 done with findings, 2 could not be done and standard error says why."""
     try:
         execute_from_command_line(list(arguments))
-    except SystemCheckError as refused:
-        print(refused, file=sys.stderr)
-        return 2
     except ImproperlyConfigured as refused:
         print(f"Settings: {refused}", file=sys.stderr)
         return 2

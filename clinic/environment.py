@@ -15,14 +15,13 @@ def key_from(name: str, folder: Path, *, make: bool) -> str:
     A missing file is made with mode 0600 where make is true; otherwise the answer is empty and a check refuses the run.
     Raises ImproperlyConfigured where a key file can be read by others or cannot be written.
     """
-    value = os.environ.get(name, "").strip()
+    value = secret_from(name)
     if value:
         return value
-    pointed = os.environ.get(f"{name}_FILE", "").strip()
-    path = Path(pointed) if pointed else folder / name.lower()
+    path = folder / name.lower()
     if path.exists():
-        return _read_key(path, checked=not pointed)
-    return _make_key(path) if make and not pointed else ""
+        return _read_key(path)
+    return _make_key(path) if make else ""
 
 
 def secret_from(name: str) -> str:
@@ -37,8 +36,8 @@ def secret_from(name: str) -> str:
         raise ImproperlyConfigured(f"{name}_FILE cannot be read: {refused.strerror}.") from refused
 
 
-def _read_key(path: Path, *, checked: bool) -> str:
-    if checked and path.stat().st_mode & 0o077:
+def _read_key(path: Path) -> str:
+    if path.stat().st_mode & 0o077:
         raise ImproperlyConfigured(f"The key file {path} can be read by others. Run: chmod 600 {path}")
     return path.read_text(encoding="utf-8").strip()
 
@@ -50,7 +49,7 @@ def _make_key(path: Path) -> str:
         # O_EXCL: two processes starting together must end with one key, or links made by the first are dead.
         handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
     except FileExistsError:
-        return _read_key(path, checked=True)
+        return _read_key(path)
     except OSError as refused:
         raise ImproperlyConfigured(f"The key file {path} cannot be written: {refused.strerror}.") from refused
     with os.fdopen(handle, "w", encoding="utf-8") as file:

@@ -1,5 +1,6 @@
 """Facts that cannot be are refused where they are put together, with a word that helps."""
 
+import dataclasses
 from datetime import UTC, date, datetime, time, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -7,7 +8,9 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from reminders.rules.facts import ApplicationFacts, MessagePolicy, Removal, VisitFacts
+from reminders.rules.joining import DueRow
 from reminders.rules.kinds import MessageKind
+from reminders.rules.quiet import Moved
 
 NEW_YORK, LOS_ANGELES = ZoneInfo("America/New_York"), ZoneInfo("America/Los_Angeles")
 NOON = datetime(2027, 3, 26, 16, 0, tzinfo=UTC)
@@ -111,6 +114,18 @@ def test_no_tape_ends_before_it_went_on() -> None:
 def test_a_visit_counts_its_moves_and_knows_the_last(contradiction: dict[str, Any]) -> None:
     with pytest.raises(ValueError, match="contradict each other"):
         visit(**contradiction)
+
+
+@pytest.mark.parametrize(
+    "value",
+    [application(), visit(), MessagePolicy(), Moved(NOON, None), DueRow(1, 1, MessageKind.REMOVAL_DAY, NOON)],
+    ids=lambda value: type(value).__name__,
+)
+def test_what_was_told_cannot_be_changed_afterwards(value: Any) -> None:
+    name = dataclasses.fields(value)[0].name
+
+    with pytest.raises(dataclasses.FrozenInstanceError):
+        setattr(value, name, None)
 
 
 def test_quiet_hours_are_nine_to_eight_and_nothing_optional_unless_the_clinic_says_so() -> None:

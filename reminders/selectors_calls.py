@@ -1,0 +1,73 @@
+"""The call list, in the order in which to call."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import datetime
+
+from django.db.models import Count, QuerySet
+
+from clinic.models import Helper, Patient
+from clinic.selectors import recipient_of
+from reminders.models import CallItem, Message
+from reminders.rules.call_list import CallReason, Open, call_order
+from reminders.rules.kinds import MessageKind
+
+
+@dataclass(frozen=True, slots=True)
+class CallRow:
+    """One open item: whom to ask for and the number to dial; waits: it was tried and is to be tried again later."""
+
+    item: CallItem
+    ask_for: Patient | Helper
+    overdue_messages: int
+    waits: bool
+
+    @property
+    def order(self) -> tuple[bool, tuple[int, datetime]]:
+        """An item to be tried later stands below the others, whatever its reason."""
+        reason = CallReason(self.item.reason)
+        return self.waits, call_order(
+            Open(
+                reason=reason,
+                since=self.item.since,
+                urgent=self.item.urgent,
+                overdue_messages=self.overdue_messages,
+            )
+        )
+
+
+def call_items_open() -> QuerySet[CallItem]:
+    """Open items with what a page says about them, helpers included."""
+    return (
+        CallItem.objects.filter(closed_at=None)
+        .select_related("patient", "application", "report", "owner", "message")
+        .prefetch_related("patient__helpers")
+    )
+
+
+def call_rows(items: Iterable[CallItem], *, now: datetime) -> list[CallRow]:
+    """The items in the order in which to call. now: aware. One query more, whatever their number."""
+    listed = list(items)
+    tapes = [item.application_id for item in listed if item.reason == CallReason.OVERDUE]
+    sent = _overdue_sent([pk for pk in tapes if pk is not None])
+    rows = [
+        CallRow(
+            item=item,
+            ask_for=recipient_of(item.patient),
+            overdue_messages=sent.get(item.application_id or 0, 0),
+            waits=item.try_again_at is not None and item.try_again_at > now,
+        )
+        for item in listed
+    ]
+    return sorted(rows, key=lambda row: row.order)
+
+
+def _overdue_sent(tapes: list[int]) -> dict[int, int]:
+    """How many overdue messages went out for each of these tapes."""
+    counted = (
+        Message.objects.filter(application__in=tapes, kind=MessageKind.REMOVAL_OVERDUE, state=Message.State.SENT)
+        .order_by()
+        .values_list("application")
+        .annotate(number=Count("pk"))
+    )
+    return {pk: number for pk, number in counted if pk is not None}

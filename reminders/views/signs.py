@@ -1,0 +1,78 @@
+"""One word, one shape and one tone for each state a page shows; the word alone is enough."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from reminders.models import CallItem, Message
+from reminders.rules.kinds import MessageKind
+from taping.models import Application
+from taping.rules.wear_state import TapeState
+
+
+@dataclass(frozen=True, slots=True)
+class Sign:
+    """What the state fragment draws: a word, the name of a shape, and a tone (good, care, stop, info or plain)."""
+
+    word: str
+    shape: str
+    tone: str
+
+
+TAPE: Mapping[TapeState, Sign] = {
+    TapeState.SETTING: Sign("setting", "clock", "info"),
+    TapeState.ON: Sign("on the skin", "tape", "good"),
+    TapeState.DUE: Sign("comes off today", "arrow", "care"),
+    TapeState.OVERDUE: Sign("overdue", "warning", "stop"),
+    TapeState.OFF: Sign("off", "ring", "plain"),
+}
+
+REACTION = Sign("reaction", "drop", "stop")
+
+MESSAGE: Mapping[str, Sign] = {
+    Message.State.PLANNED: Sign("will go", "clock", "info"),
+    Message.State.CLAIMED: Sign("about to go", "arrow", "info"),
+    Message.State.SENDING: Sign("going now", "arrow", "info"),
+    Message.State.SENT: Sign("sent", "tick", "good"),
+    Message.State.DROPPED: Sign("no longer wanted", "ring", "plain"),
+    Message.State.MISSED: Sign("too late to send", "cross", "care"),
+    Message.State.FAILED: Sign("not delivered", "cross", "stop"),
+    Message.State.UNCERTAIN: Sign("not known whether it arrived", "question", "care"),
+}
+
+CALL: Mapping[str, Sign] = {
+    CallItem.Reason.SKIN_REPORT: Sign("skin is reacting", "drop", "stop"),
+    CallItem.Reason.CALL_BACK: Sign("asked to be called", "phone", "care"),
+    CallItem.Reason.OVERDUE: Sign("tape should be off", "warning", "stop"),
+    CallItem.Reason.UNREACHABLE: Sign("cannot be reached", "cross", "care"),
+    CallItem.Reason.UNDELIVERED: Sign("message not delivered", "cross", "care"),
+    CallItem.Reason.UNCERTAIN: Sign("not known whether a message arrived", "question", "care"),
+    CallItem.Reason.REPLY: Sign("sent a text", "phone", "care"),
+    CallItem.Reason.UNFINISHED: Sign("draft neither taped nor put away", "clock", "info"),
+}
+
+KIND: Mapping[str, str] = {
+    MessageKind.AFTERCARE: "aftercare",
+    MessageKind.EXERCISE_OK: "the tape has set",
+    MessageKind.SKIN_CHECK: "look at the skin",
+    MessageKind.REMOVAL_EVE: "comes off tomorrow",
+    MessageKind.REMOVAL_DAY: "comes off today",
+    MessageKind.REMOVAL_OVERDUE: "is the tape off?",
+    MessageKind.SKIN_FOLLOW_UP: "is the skin calm?",
+    MessageKind.VISIT_BOOKED: "visit booked",
+    MessageKind.VISIT_CHANGED: "visit moved",
+    MessageKind.VISIT_CANCELLED: "visit cancelled",
+    MessageKind.VISIT_REMINDER: "visit tomorrow",
+    MessageKind.STOP_CONFIRMED: "reminders stopped",
+}
+
+ENDING: Mapping[str, str] = {
+    Application.Ending.OFF: "taken off",
+    Application.Ending.CAME_OFF: "came off early",
+    Application.Ending.SKIN: "taken off for the skin",
+}
+
+
+def place_words(region: str, side: str) -> str:
+    """ "left knee", "lower back": the place of a tape as everybody says it."""
+    words = region.replace("_", " ")
+    return words if side == "midline" else f"{side} {words}"

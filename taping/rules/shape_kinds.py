@@ -35,9 +35,10 @@ class ShapeInfo:
 
 
 _DATA = load_table("shapes")
-CORNER_MM = float(_DATA["corner_mm"])
-LEAST_TAIL_MM = float(_DATA["least_tail_mm"])
-HOLE_MM = float(_DATA["hole_mm"])
+_SIZES = {row["key"]: float(row["mm"]) for row in _DATA["size"]}
+CORNER_MM = _SIZES["corner"]
+LEAST_TAIL_MM = _SIZES["least_tail"]
+HOLE_MM = _SIZES["hole"]
 
 
 def _info(row: Mapping[str, Any]) -> ShapeInfo:

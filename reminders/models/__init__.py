@@ -1,8 +1,9 @@
 """What is said to patients, what came back, and what a person has to do about it."""
 
+from reminders.models.addresses import RefusedAddress
 from reminders.models.call_items import CallItem
 from reminders.models.leases import Lease
 from reminders.models.links import Link
 from reminders.models.messages import Message
 
-__all__ = ["CallItem", "Lease", "Link", "Message"]
+__all__ = ["CallItem", "Lease", "Link", "Message", "RefusedAddress"]

@@ -14,7 +14,10 @@ class Message(models.Model):
     """One reminder to one person on one channel. All times aware UTC.
 
     subject is "application:7", "visit:3" or "patient:2"; (subject, kind, ordinal) is unique, which makes planning
-    repeatable. planned_for is the moment the plan gave; wake_at is when to look at the row next (a retry moves it).
+    repeatable. slot is the ordinal the plan gave: where a message has gone and is due again on a new date, the new
+    row keeps the slot and takes the next free ordinal. planned_for is the moment the plan gave; wake_at is when to
+    look at the row next (a retry moves it). claims counts how often the row was taken and not got through with;
+    repeats how often it was sent again after nothing was heard; refused_on names the channels that refused it.
     key is the idempotency key for good: the mail's Message-ID and the SMS request's header are made from it.
     text is what was sent, with "[link]" where the patient's link stood.
     """
@@ -35,6 +38,7 @@ class Message(models.Model):
     subject = models.CharField(max_length=32)
     kind = models.CharField(max_length=20)
     ordinal = models.PositiveSmallIntegerField(default=1)
+    slot = models.PositiveSmallIntegerField(default=1)
     safety = models.BooleanField(default=False)
     planned_for = models.DateTimeField()
     wake_at = models.DateTimeField()
@@ -44,7 +48,10 @@ class Message(models.Model):
     why = models.CharField(max_length=200, blank=True)
     token = models.UUIDField(null=True)
     lease_until = models.DateTimeField(null=True)
+    claims = models.PositiveSmallIntegerField(default=0)
     attempts = models.PositiveSmallIntegerField(default=0)
+    repeats = models.PositiveSmallIntegerField(default=0)
+    refused_on = models.CharField(max_length=12, blank=True)
     channel = models.CharField(max_length=5, choices=Channel, blank=True)
     address = models.CharField(max_length=254, blank=True)
     key = models.UUIDField(default=uuid.uuid4)
@@ -61,6 +68,8 @@ class Message(models.Model):
         indexes = [
             models.Index(fields=["-safety", "wake_at"], condition=Q(state="planned"), name="message_due"),
             models.Index(fields=["lease_until"], condition=Q(state__in=["claimed", "sending"]), name="message_leased"),
+            models.Index(fields=["patient", "kind"], condition=Q(state="planned"), name="message_of_patient_due"),
+            models.Index(fields=["wake_at"], condition=Q(state="uncertain"), name="message_uncertain"),
             models.Index(
                 fields=["state", "-planned_for"],
                 condition=Q(state__in=["failed", "uncertain", "missed"]),

@@ -184,6 +184,9 @@ STORAGES = {
 }
 WHITENOISE_USE_FINDERS = not PUBLIC
 
+# The words of the notices' style classes.
+MESSAGE_TAGS = {10: "info", 20: "info", 25: "good", 30: "care", 40: "stop"}
+
 CRISPY_ALLOWED_TEMPLATE_PACKS = "bootstrap5"
 CRISPY_TEMPLATE_PACK = "bootstrap5"
 CRISPY_FAIL_SILENTLY = False

@@ -5,6 +5,7 @@ from typing import Any
 from uuid import uuid4
 
 from django import template
+from django.forms import BoundField, CheckboxInput
 from django.utils import timezone
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
@@ -54,6 +55,18 @@ def percent(value: float | None) -> str:
 def index(mapping: Any, key: Any) -> Any:
     """mapping[key], or nothing where it is absent."""
     return mapping.get(key, "") if mapping else ""
+
+
+@register.filter
+def first_control(field: BoundField) -> str:
+    """The id a summary of errors links to: of a group of radios, the first one."""
+    return field.id_for_label or f"{field.auto_id}_0"
+
+
+@register.filter
+def is_tick(field: BoundField) -> bool:
+    """Whether the field is a single box to tick, whose label stands behind it."""
+    return isinstance(field.field.widget, CheckboxInput)
 
 
 @register.simple_tag

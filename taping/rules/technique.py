@@ -91,7 +91,7 @@ class Step:
 
 @dataclass(frozen=True, slots=True)
 class Laying:
-    """Where a strip along a place starts and ends; ``first`` is None where the middle is first or the therapist chooses."""
+    """Where a strip along a place starts and ends; ``first`` is None for the middle or where the therapist chooses."""
 
     first: End | None
     text: str

@@ -42,6 +42,8 @@ def middle() -> float:
         (535, LATER),
         (538, LATER),
         (199, Outcome.UNCERTAIN),
+        (300, Outcome.UNCERTAIN),
+        (399, Outcome.UNCERTAIN),
         (354, Outcome.UNCERTAIN),
         (600, Outcome.UNCERTAIN),
         (-1, Outcome.UNCERTAIN),

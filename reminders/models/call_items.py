@@ -40,6 +40,7 @@ class CallItem(models.Model):
 
     class Meta:
         ordering = ["since", "id"]
+        indexes = [models.Index(fields=["key"], name="call_item_key")]
         constraints = [
             models.UniqueConstraint(fields=["key"], condition=Q(closed_at=None), name="call_item_open_once"),
         ]

@@ -18,7 +18,7 @@ WAITING = (Message.State.PLANNED, Message.State.CLAIMED, Message.State.SENDING)
 
 @dataclass(frozen=True, slots=True)
 class Health:
-    """database and migrations: "ok" or a plain word of what is wrong. oldest_due_seconds: age of the oldest unsent row."""
+    """database, migrations: "ok" or a plain word of what is wrong; oldest_due_seconds: age of the oldest unsent row."""
 
     database: str
     migrations: str

@@ -1,0 +1,88 @@
+"""What staff do with the call list: record how a call ended, and close what a call or a finding settles."""
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from django.db import transaction
+
+from clinic.services.events import Actor, event_record
+from reminders.models import CallItem
+from reminders.rules.call_endings import CallEnding, Ending, endings_of
+from reminders.rules.call_list import CallReason
+from taping.models import SkinReport
+from taping.services.reports import ReportGrade, report_close
+
+MOST_NOTE = 500
+
+
+class CallRefused(ValueError):
+    """A call cannot end so; the text says why and what would work."""
+
+
+@dataclass(frozen=True, slots=True)
+class CallResult:
+    """How a call ended. try_again_at: aware, used where the item stays open."""
+
+    what: str
+    note: str = ""
+    try_again_at: datetime | None = None
+
+
+@transaction.atomic
+def call_record(*, actor: Actor, now: datetime, item: CallItem, result: CallResult) -> CallItem:
+    """Record how a call ended. An item that is closed already stays as it is. Raises CallRefused."""
+    current = CallItem.objects.select_for_update().get(pk=item.pk)
+    if current.closed_at is not None:
+        return current
+    ending = _allowed(actor, current, result)
+    if ending.needs_note and not result.note.strip():
+        raise CallRefused("Write in the note how it was sorted out.")
+    if len(result.note) > MOST_NOTE:
+        raise CallRefused(f"The note is longer than {MOST_NOTE} letters. Shorten it.")
+    _apply(actor, now, current, ending, result)
+    current.save()
+    event_record(
+        actor=actor, verb=f"call.{ending.what}", subject=current, patient=current.patient, now=now, fields=["note"]
+    )
+    return current
+
+
+def _allowed(actor: Actor, item: CallItem, result: CallResult) -> Ending:
+    therapist = actor.user is not None and actor.user.is_therapist
+    for ending in endings_of(CallReason(item.reason), therapist=therapist):
+        if ending.what == result.what:
+            return ending
+    if item.reason == CallReason.SKIN_REPORT:
+        raise CallRefused("Only a therapist closes a skin report, after looking at the skin. Hand it over.")
+    raise CallRefused("This call cannot end so. Choose one of the buttons.")
+
+
+def _apply(actor: Actor, now: datetime, item: CallItem, ending: Ending, result: CallResult) -> None:
+    note = result.note.strip()
+    if note:
+        item.note = f"{item.note}\n{note}".strip()
+    item.tries += ending.what == CallEnding.NO_ANSWER
+    if ending.what == CallEnding.HAND_OVER:
+        item.owner = item.application.therapist if item.application else item.owner
+        item.try_again_at = None
+        return
+    if ending.closes:
+        _close(actor, now, item, ending.what)
+    else:
+        item.try_again_at = result.try_again_at
+
+
+def _close(actor: Actor, now: datetime, item: CallItem, how: str) -> None:
+    item.closed_at, item.closed_by, item.closed_how = now, actor.user, how
+    item.try_again_at = None
+
+
+@transaction.atomic
+def report_settle(*, actor: Actor, now: datetime, report: SkinReport, grade: ReportGrade) -> SkinReport:
+    """A therapist closes a skin report with a finding, and with it the calls about it. Raises TapingRefused."""
+    closed = report_close(actor=actor, now=now, report=report, grade=grade)
+    for item in CallItem.objects.select_for_update().filter(report=closed, closed_at=None):
+        _close(actor, now, item, "seen by a therapist")
+        item.save()
+        event_record(actor=actor, verb="call.closed", subject=item, patient=item.patient, now=now)
+    return closed

@@ -1,0 +1,90 @@
+"""The last look: may this message go now, to whom, and if not, what becomes of it."""
+
+from dataclasses import dataclass, field
+from datetime import datetime
+
+from clinic.models import Clinic, Helper, Patient, Visit
+from clinic.selectors import recipient_of
+from reminders.models import Message
+from reminders.rules.kinds import MessageKind
+from reminders.rules.outbox import MessageState
+from reminders.rules.quiet import is_quiet, out_of_quiet
+from reminders.services.addresses import Refused, Route, route_find
+from reminders.services.subjects import patient_zone
+
+NO_ROUTE = "no contact route: there is no number or address that works"
+
+
+@dataclass(frozen=True, slots=True)
+class Go:
+    """It goes, to this recipient, on this route."""
+
+    recipient: Patient | Helper
+    route: Route
+
+
+@dataclass(frozen=True, slots=True)
+class Instead:
+    """It does not go now: its new state, when to look again (planned rows only) and why, in words."""
+
+    state: MessageState
+    why: str
+    wake_at: datetime | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Surroundings:
+    """What one batch knows beside its rows: the clinic, addresses that refused, signs reported and not closed."""
+
+    clinic: Clinic
+    refused: Refused = frozenset()
+    signs: dict[int, list[str]] = field(default_factory=dict)
+
+
+def last_look(row: Message, around: Surroundings, now: datetime) -> Go | Instead:
+    """Decide on a due row with its patient, application and visit as they are now. now: aware."""
+    kind = MessageKind(row.kind)
+    if row.expires_at <= now:
+        return Instead(MessageState.MISSED, "its time had passed before it could go")
+    unwanted = _unwanted(row, kind)
+    if unwanted:
+        return Instead(MessageState.DROPPED, unwanted)
+    route = _route(row, around)
+    if route is None:
+        return Instead(MessageState.FAILED, NO_ROUTE)
+    return _moved(row, kind, around, now) or Go(recipient_of(row.patient), route)
+
+
+def _unwanted(row: Message, kind: MessageKind) -> str:
+    if kind.needs_consent and not row.patient.consents:
+        return "no agreement to reminders"
+    if row.application is not None:
+        off = row.application.ended_at is not None
+        if off != (kind is MessageKind.SKIN_FOLLOW_UP):
+            return "the tape is off" if off else "the tape is still on"
+    if row.visit is not None:
+        wanted = Visit.State.CANCELLED if kind is MessageKind.VISIT_CANCELLED else Visit.State.BOOKED
+        if row.visit.state != wanted:
+            return f"the visit is {row.visit.get_state_display().lower()}"
+    return ""
+
+
+def _route(row: Message, around: Surroundings) -> Route | None:
+    tried = row.refused_on.split()
+    if MessageKind(row.kind) is MessageKind.STOP_CONFIRMED and row.address and row.channel not in tried:
+        return Route(row.channel, row.address)  # answered where the STOP came from
+    return route_find(recipient_of(row.patient), refused=around.refused, tried=tried)
+
+
+def _moved(row: Message, kind: MessageKind, around: Surroundings, now: datetime) -> Instead | None:
+    """What quiet hours make of it; a row that was late, or is tried again, may have drifted into them."""
+    clinic, zone = around.clinic, patient_zone(row.patient, around.clinic)
+    if not kind.keeps_quiet or not is_quiet(now, zone, clinic.quiet_from, clinic.quiet_until):
+        return None
+    limit = row.expires_at
+    if row.visit is not None:
+        limit = min(limit, row.visit.starts_at)
+    moved = out_of_quiet(now, zone, clinic.quiet_from, clinic.quiet_until, not_after=limit, not_before=now)
+    if moved.at is None:
+        return Instead(MessageState.MISSED, moved.reason or "")
+    return Instead(MessageState.PLANNED, moved.reason or "", moved.at)

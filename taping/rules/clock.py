@@ -37,7 +37,7 @@ def require_aware(name: str, value: object) -> datetime:
     """
     if not isinstance(value, datetime):
         raise ClockError(f"{name} is {value!r}; give a date and time with a time zone")
-    if value.tzinfo is None or value.utcoffset() is None:
+    if value.utcoffset() is None:
         raise ClockError(f"{name} {value.isoformat()} has no time zone; add one, for instance +00:00")
     try:
         shown = value.astimezone(UTC).astimezone(value.tzinfo)
@@ -87,7 +87,7 @@ def local_time(naive_local: datetime, zone: ZoneInfo) -> datetime:
     early, late = sorted(reading.astimezone(UTC) for reading in (first, second))
     wall = f"{naive_local:%Y-%m-%d %H:%M}"
     readings = f"{early:%Y-%m-%dT%H:%M}Z or {late:%Y-%m-%dT%H:%M}Z"
-    if late.astimezone(zone).replace(tzinfo=None, fold=0) == naive_local.replace(fold=0):
+    if late.astimezone(zone).replace(tzinfo=None) == naive_local:
         raise LocalTimeError(f"{wall} happens twice in {zone.key}: {readings}; say which, with an offset from UTC")
     raise LocalTimeError(
         f"{wall} does not exist in {zone.key}: the clocks are put forward over it ({readings}); "
@@ -115,10 +115,8 @@ def _first_moment(day: date, zone: ZoneInfo) -> datetime:
     midnight = datetime.combine(day, time.min, zone)
     after = midnight.astimezone(UTC)
     before = midnight.replace(fold=1).astimezone(UTC)
-    if after <= before:
-        return after
-    # Midnight is skipped. The gap may have begun before it, so the day begins at the change of the clocks
-    # itself, somewhere between the two readings.
+    # Only where midnight is skipped does the second reading come before the first. The gap may have begun before
+    # midnight, so the day begins at the change of the clocks itself, somewhere between the two readings.
     while after - before > _SECOND:
         middle = before + (after - before) // 2
         if middle.astimezone(zone).date() < day:

@@ -4,6 +4,8 @@ from math import inf
 
 # Far below what any ruler shows; a smaller number is a slip, and dividing by it would make nonsense look exact.
 LEAST = 1e-6
+# Far above any length; up to it no sum or product of the rules can overflow.
+MOST = 1e12
 
 
 class BadNumberError(ValueError):
@@ -27,15 +29,15 @@ def number(value: object, name: str) -> float:
 
 
 def positive(value: object, name: str) -> float:
-    """Return ``value`` as a float of at least a millionth.
+    """Return ``value`` as a float from a millionth to a million million.
 
     Raises:
-        BadNumberError: when it is zero, negative, infinite, NaN, next to nothing, or no number.
+        BadNumberError: when it is zero, negative, infinite, NaN, next to nothing, beyond measure, or no number.
     """
     amount = number(value, name)
-    if LEAST <= amount < inf:
+    if LEAST <= amount <= MOST:
         return amount
-    raise BadNumberError(f"{name} is {value!r}: it takes a number above 0")
+    raise BadNumberError(f"{name} is {value!r}: it takes a number above 0, not beyond measure")
 
 
 def not_negative(value: object, name: str) -> float:

@@ -8,7 +8,7 @@ lie on the skin, z the zone between them and s its stretch:
 """
 
 from dataclasses import dataclass
-from math import ceil, floor, isfinite
+from math import ceil, floor
 
 from taping.rules.amounts import BadNumberError, in_mm, in_percent, not_negative, positive
 from taping.rules.cautions import (
@@ -151,9 +151,13 @@ def share_range(cut: Cut, tape: Tape, tolerance_mm: float = 5.0) -> ShareRange:
     A zone that the tolerance would use up counts as nothing to cover, which is tape lying quite loose.
 
     Raises:
-        BadNumberError: for a tolerance that is negative or no number.
+        BadNumberError: for a tolerance that is negative, no number, or as long as the span itself.
     """
     slip = not_negative(tolerance_mm, "the tolerance")
+    if slip >= cut.span_mm:
+        raise BadNumberError(
+            f"the tolerance is {in_mm(slip)} mm: it takes less than the span of {in_mm(cut.span_mm)} mm"
+        )
     free = cut.zone_mm / (1 + cut.stretch)
     low = max(cut.zone_mm - slip, 0.0) / free - 1
     high = (cut.zone_mm + slip) / free - 1
@@ -206,8 +210,6 @@ def _steady(share: float) -> float:
 
 
 def _laid(span: float, paper: float, tape: Tape, anchors: Pair, off_paper: bool, share: float) -> Cut:
-    if not isfinite(paper) or not isfinite(share):
-        raise BadNumberError(f"a span of {span:g} mm is too long to reckon with: check its unit")
     peel = 1 + tape.pre_stretch
     torn = 1.0 if off_paper else peel
     zone = span - anchors[0] - anchors[1]

@@ -22,8 +22,8 @@ def test_a_whole_number_no_float_can_hold_is_refused() -> None:
         number(10**400, "the span")
 
 
-@pytest.mark.parametrize("value", [0, -0.0, -1, NAN, INF, -INF, 9e-7, 5e-324])
-def test_a_length_has_to_be_above_nothing(value: float) -> None:
+@pytest.mark.parametrize("value", [0, -0.0, -1, NAN, INF, -INF, 9e-7, 5e-324, 1.001e12])
+def test_a_length_has_to_be_above_nothing_and_not_beyond_measure(value: float) -> None:
     with pytest.raises(BadNumberError, match=r"the span is .*: it takes a number above 0"):
         positive(value, "the span")
 

@@ -1,6 +1,6 @@
 """Clock times that a person typed, and the edges of a day."""
 
-from datetime import UTC, date, datetime, timedelta, timezone
+from datetime import UTC, date, datetime, timedelta, timezone, tzinfo
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -73,6 +73,18 @@ def test_only_a_zone_that_knows_its_clock_changes_is_taken(zone: object) -> None
 def test_a_naive_time_is_refused_by_name() -> None:
     with pytest.raises(ClockError, match=r"The tape 2027-03-26T10:00:00 has no time zone"):
         require_aware("The tape", datetime(2027, 3, 26, 10, 0))
+
+
+class Vague(tzinfo):
+    """A zone that does not say how far it is from UTC; the standard library allows it."""
+
+    def utcoffset(self, _: datetime | None) -> None:
+        return None
+
+
+def test_a_zone_without_an_offset_is_no_zone() -> None:
+    with pytest.raises(ClockError, match=r"The tape 2027-03-26T10:00:00 has no time zone; add one"):
+        require_aware("The tape", datetime(2027, 3, 26, 10, 0, tzinfo=Vague()))
 
 
 def test_what_is_no_datetime_is_refused_by_name() -> None:

@@ -81,6 +81,8 @@ class Vague(tzinfo):
     def utcoffset(self, _: datetime | None) -> None:
         return None
 
+    dst = tzname = utcoffset
+
 
 def test_a_zone_without_an_offset_is_no_zone() -> None:
     with pytest.raises(ClockError, match=r"The tape 2027-03-26T10:00:00 has no time zone; add one"):

@@ -21,20 +21,20 @@ def _zone(cut: Cut) -> str:
 
 
 def _relaxed(cut: Cut, tape: Tape) -> str:
-    peel = f"{1 + tape.pre_stretch:.4g}"
+    peel = f"{1 + tape.pre_stretch:.5g}"
     if anchors_off_paper(cut):
         return f"Relaxed length: {in_mm(cut.paper_mm)} / {peel} = {in_mm(cut.relaxed_mm)} mm."
     first, last = (in_mm(anchor) for anchor in cut.anchors_mm)
-    zone = f"{in_mm(cut.zone_mm)} / {1 + cut.stretch:.4g}"
+    zone = f"{in_mm(cut.zone_mm)} / {1 + cut.stretch:.5g}"
     return f"Relaxed length: {first} + {last} + {zone} = {in_mm(cut.relaxed_mm)} mm; the anchors have no stretch."
 
 
 def _paper(cut: Cut, tape: Tape) -> str:
-    peel, backing = f"{1 + tape.pre_stretch:.4g}", f"this tape lies on its backing stretched by {_pre(tape)}"
+    peel, backing = f"{1 + tape.pre_stretch:.5g}", f"this tape lies on its backing stretched by {_pre(tape)}"
     total = f"{in_mm(cut.paper_mm)} mm, {cut.squares:.1f} squares"
     if anchors_off_paper(cut):
         first, last = (in_mm(anchor) for anchor in cut.anchors_mm)
-        zone = f"{peel} x {in_mm(cut.zone_mm)} / {1 + cut.stretch:.4g}"
+        zone = f"{peel} x {in_mm(cut.zone_mm)} / {1 + cut.stretch:.5g}"
         return f"Paper length: {first} + {last} + {zone} = {total}; {backing}, and the anchors keep that."
     return f"Paper length: {in_mm(cut.relaxed_mm)} x {peel} = {total}; {backing}."
 
@@ -45,7 +45,7 @@ def _pre(tape: Tape) -> str:
 
 def _tension(cut: Cut, tape: Tape) -> str:
     if cut.stretch < 0:
-        return f"Tension: none; the tape in the zone is {in_percent(-cut.stretch)} % longer than its path needs it."
+        return f"Tension: none; the zone is shorter than the tape laid in it, by {in_percent(-cut.stretch)} %."
     name = f": {cut.band.name}" if cut.band else ", more than it has"
     shares = f"{in_percent(cut.share)} % of the {in_percent(tape.limit)} % this tape can give{name}"
     return f"Tension: the zone is {in_percent(cut.stretch)} % longer than relaxed, which is {shares}."

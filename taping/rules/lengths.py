@@ -30,12 +30,14 @@ _NAMES = {
     **dict.fromkeys(("cm", "centimetre", "centimetres", "centimeter", "centimeters"), Unit.CM),
     **dict.fromkeys(("in", "in.", "inch", "inches", '"', "''"), Unit.INCH),
 }
+# The fraction bar, the prime (two of them make inches, also once a double prime came apart) and the curly quotes.
+_TYPED = str.maketrans({"\u2044": "/", "\u2032": "'", "\u2019": "'", "\u201d": '"'})
 _EXAMPLES = {Unit.MM: "120 or 12.5 cm", Unit.CM: "12.5 or 4 3/8 in", Unit.INCH: "4 3/8 or 12.5 cm"}
 _WHOLE = r"[0-9]{1,5}"
 _LENGTH = re.compile(
     rf"(?:(?P<decimal>{_WHOLE}(?:[.,][0-9]{{1,4}})?|[.,][0-9]{{1,4}})"
     rf"|(?:(?P<whole>{_WHOLE})[ -])?(?P<above>[0-9]{{1,2}})/(?P<below>[0-9]{{1,2}}))"
-    r" ?(?P<unit>[a-z.\"']*)"
+    r" ?(?P<unit>(?:[a-z]+\.?|\"|'')?)"
 )
 
 
@@ -91,7 +93,7 @@ def parse_length(text: str, unit: Unit) -> float:
 def _plain(text: str) -> str:
     # A typed "½" comes apart as 1⁄2, and "4½" would read 41/2 without the space.
     spaced = "".join(f" {sign}" if unicodedata.decomposition(sign).startswith("<fraction>") else sign for sign in text)
-    plain = unicodedata.normalize("NFKC", spaced).replace("\u2044", "/").replace("\u2033", '"').replace("\u201d", '"')
+    plain = unicodedata.normalize("NFKC", spaced).translate(_TYPED)
     return " ".join(plain.casefold().split())
 
 

@@ -229,7 +229,8 @@ def removal_sentence(where: Region | Place) -> str:
     if first is None:
         return (
             f"Between your {marks.upper} and your {marks.lower} the hair has no one direction along the tape: "
-            "start at the end from which stroking the skin feels smoother; if both feel the same, at either end."
+            "stroke the skin both ways, and start at the end from which it feels smoother, or at either if there is "
+            "no difference."
         )
     way = "down" if first is End.UPPER else "up"
     return f"Start at the end nearer your {marks.at(first)} and go {way} towards the {marks.at(first.other)}."

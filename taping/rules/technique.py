@@ -12,6 +12,9 @@ from taping.rules.shape_kinds import SHAPES, ShapeKind
 from taping.rules.tape import BANDS, Band
 from taping.rules.toml_data import load_table, text_of
 
+# A share computed from a piece may miss a taught limit by its last bits only.
+_SAME_SHARE = 1e-9
+
 EVIDENCE_ON_DIRECTION = "Direction of application is common teaching without trial proof."
 
 
@@ -149,7 +152,7 @@ def unusual_choices(technique: Technique, *, kind: ShapeKind, start: Start, shar
     if start is not technique.start:
         usual = "the centre first" if technique.start is Start.CENTRE else "one end first"
         found.append(Caution("unusual_start", f"To {label}, {usual} is taught."))
-    if not technique.low <= share <= technique.high:
+    if not technique.low - _SAME_SHARE <= share <= technique.high + _SAME_SHARE:
         usual = f"{in_percent(technique.low)} to {in_percent(technique.high)} %"
         text = f"Tension of {in_percent(share)} %: to {label}, {usual} of what the tape can give is taught."
         found.append(Caution("unusual_tension", text))

@@ -12,7 +12,6 @@ from math import ceil, floor
 
 from taping.rules.amounts import BadNumberError, in_mm, in_percent, not_negative, positive
 from taping.rules.cautions import (
-    STRONG_SHARE,
     Caution,
     at_least_mm,
     paper_off_cautions,
@@ -214,8 +213,7 @@ def _laid(span: float, paper: float, tape: Tape, anchors: Pair, off_paper: bool,
     torn = 1.0 if off_paper else peel
     zone = span - anchors[0] - anchors[1]
     found = zone_cautions(zone, paper, tape)
-    if not 0 <= share <= STRONG_SHARE:
-        found += tension_cautions(share, lambda s: _paper_for(zone, s * tape.limit, tape, anchors, off_paper=off_paper))
+    found += tension_cautions(share, lambda s: _paper_for(zone, s * tape.limit, tape, anchors, off_paper=off_paper))
     return Cut(
         span_mm=span,
         paper_mm=paper,

@@ -84,7 +84,7 @@ class Technique:
 
 
 @dataclass(frozen=True, slots=True)
-class Step:
+class LayingStep:
     """One step of laying a strip."""
 
     key: str
@@ -118,7 +118,7 @@ def _technique(row: Mapping[str, Any]) -> Technique:
 
 
 TECHNIQUES: Mapping[Goal, Technique] = {one.goal: one for one in map(_technique, load_table("goals")["goal"])}
-_STEPS = load_table("steps")["step"]
+_STEPS = load_table("laying_steps")["step"]
 
 
 def technique_for(goal: str) -> Technique:
@@ -133,10 +133,10 @@ def technique_for(goal: str) -> Technique:
         raise UnknownGoalError(f"{goal!r} is not a goal; choose one of {', '.join(Goal)}") from None
 
 
-def steps_for(start: Start, kind: ShapeKind) -> tuple[Step, ...]:
+def steps_for(start: Start, kind: ShapeKind) -> tuple[LayingStep, ...]:
     """Return the steps of laying one strip of that shape, in order."""
     return tuple(
-        Step(text_of(row, "key"), text_of(row, "text"), text_of(row, "source"))
+        LayingStep(text_of(row, "key"), text_of(row, "text"), text_of(row, "source"))
         for row in _STEPS
         if row.get("start", start) == start and kind in row.get("shapes", (kind,))
     )

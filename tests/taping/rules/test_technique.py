@@ -19,7 +19,7 @@ from taping.rules.technique import (
     unusual_choices,
 )
 
-I, Y, X, FAN, WEB, DONUT = ShapeKind
+STRAIGHT, Y, X, FAN, WEB, DONUT = ShapeKind
 EASE = technique_for("ease_muscle")
 STEADY = technique_for("steady_joint")
 
@@ -62,10 +62,10 @@ def test_techniques_against_published_teaching(
 @pytest.mark.parametrize(
     ("goal", "kinds"),
     [
-        (Goal.EASE_MUSCLE, [Y, I]),
-        (Goal.SUPPORT_MUSCLE, [Y, I]),
-        (Goal.STEADY_JOINT, [I, Y]),
-        (Goal.EASE_PAIN, [I, X, WEB, DONUT]),
+        (Goal.EASE_MUSCLE, [Y, STRAIGHT]),
+        (Goal.SUPPORT_MUSCLE, [Y, STRAIGHT]),
+        (Goal.STEADY_JOINT, [STRAIGHT, Y]),
+        (Goal.EASE_PAIN, [STRAIGHT, X, WEB, DONUT]),
         (Goal.MOVE_SWELLING, [FAN, WEB]),
     ],
 )
@@ -128,7 +128,7 @@ ONE_END = [
 CENTRE = ["measure", "cut", "round", "tear_middle", "middle", "rub_middle", "both_ends", "rub", "move", "check"]
 
 
-@pytest.mark.parametrize("kind", [I, WEB, X, DONUT])
+@pytest.mark.parametrize("kind", [STRAIGHT, WEB, X, DONUT])
 def test_the_steps_from_one_end_come_in_order(kind: ShapeKind) -> None:
     assert [step.key for step in steps_for(Start.ONE_END, kind)] == ONE_END
 
@@ -147,11 +147,11 @@ def test_from_the_centre_the_middle_comes_first_and_then_the_ends(kind: ShapeKin
 
 @pytest.mark.parametrize("start", list(Start))
 def test_every_step_says_what_to_do_and_where_it_comes_from(start: Start) -> None:
-    assert all(step.text.endswith(".") and step.source for step in steps_for(start, I))
+    assert all(step.text.endswith(".") and step.source for step in steps_for(start, STRAIGHT))
 
 
 def test_ends_are_laid_without_stretch_on_a_relaxed_part() -> None:
-    steps = {step.key: step.text for start in Start for step in steps_for(start, I)}
+    steps = {step.key: step.text for start in Start for step in steps_for(start, STRAIGHT)}
 
     assert steps["first_anchor"] == "With the body part relaxed, lay the first anchor without any stretch."
     assert steps["last_anchor"] == "Lay the last anchor without any stretch."
@@ -167,7 +167,7 @@ def test_the_last_step_says_what_means_take_it_off() -> None:
 
 def test_a_plan_as_taught_is_not_remarked_on() -> None:
     assert unusual_choices(EASE, kind=Y, start=Start.ONE_END, share=0.15) == ()
-    assert unusual_choices(EASE, kind=I, start=Start.ONE_END, share=0.25) == ()
+    assert unusual_choices(EASE, kind=STRAIGHT, start=Start.ONE_END, share=0.25) == ()
 
 
 def test_a_shape_not_taught_for_a_goal_is_remarked_on() -> None:
@@ -178,7 +178,7 @@ def test_a_shape_not_taught_for_a_goal_is_remarked_on() -> None:
 
 def test_a_start_not_taught_for_a_goal_is_remarked_on() -> None:
     (centre,) = unusual_choices(EASE, kind=Y, start=Start.CENTRE, share=0.2)
-    (one_end,) = unusual_choices(STEADY, kind=I, start=Start.ONE_END, share=0.6)
+    (one_end,) = unusual_choices(STEADY, kind=STRAIGHT, start=Start.ONE_END, share=0.6)
 
     assert (centre.key, centre.text) == ("unusual_start", "To ease a tense muscle, one end first is taught.")
     assert one_end.text == "To steady a joint, ligament or tendon, the centre first is taught."

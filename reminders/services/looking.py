@@ -1,7 +1,7 @@
 """The last look: may this message go now, to whom, and if not, what becomes of it."""
 
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from clinic.models import Clinic, Helper, Patient, Visit
 from clinic.selectors import recipient_of
@@ -9,9 +9,10 @@ from reminders.models import Message
 from reminders.rules.kinds import MessageKind
 from reminders.rules.outbox import MessageState
 from reminders.rules.quiet import is_quiet, out_of_quiet
-from reminders.services.addresses import Refused, Route, route_find
+from reminders.services.addresses import Route, route_find, routes_of
 from reminders.services.subjects import patient_zone
 
+PLANNED_AGAIN = timedelta(seconds=1)
 NO_ROUTE = "no contact route: there is no number or address that works"
 
 
@@ -37,7 +38,7 @@ class Surroundings:
     """What one batch knows beside its rows: the clinic, addresses that refused, signs reported and not closed."""
 
     clinic: Clinic
-    refused: Refused = frozenset()
+    refused: set[tuple[str, str]] = field(default_factory=set)
     signs: dict[int, list[str]] = field(default_factory=dict)
 
 
@@ -49,10 +50,18 @@ def last_look(row: Message, around: Surroundings, now: datetime) -> Go | Instead
     unwanted = _unwanted(row, kind)
     if unwanted:
         return Instead(MessageState.DROPPED, unwanted)
+    if _is_stale(row):
+        return Instead(MessageState.PLANNED, row.why, now + PLANNED_AGAIN)
     route = _route(row, around)
     if route is None:
         return Instead(MessageState.FAILED, NO_ROUTE)
     return _moved(row, kind, around, now) or Go(recipient_of(row.patient), route)
+
+
+def _is_stale(row: Message) -> bool:
+    """Whether what the row was planned from has changed: planning has the word before sending has."""
+    subject = row.application or row.visit
+    return subject is not None and subject.plan_version != subject.planned_version
 
 
 def _unwanted(row: Message, kind: MessageKind) -> str:
@@ -73,6 +82,12 @@ def _route(row: Message, around: Surroundings) -> Route | None:
     tried = row.refused_on.split()
     if MessageKind(row.kind) is MessageKind.STOP_CONFIRMED and row.address and row.channel not in tried:
         return Route(row.channel, row.address)  # answered where the STOP came from
+    if (
+        row.repeats
+        and row.channel not in tried
+        and Route(row.channel, row.address) in routes_of(recipient_of(row.patient))
+    ):
+        return Route(row.channel, row.address)  # only there can the same key tell that it came before
     return route_find(recipient_of(row.patient), refused=around.refused, tried=tried)
 
 

@@ -11,6 +11,7 @@ from typing import Any
 from uuid import UUID
 
 from django.db import connection
+from django.db.models import Field
 
 from clinic.models import Patient, Visit
 from reminders.models import Message
@@ -107,7 +108,8 @@ class _Statement:
         for column, model in _LOOKS:
             subject = getattr(row, column.removesuffix("_id"))
             if subject is not None:
-                text += f" AND EXISTS (SELECT 1 FROM {model._meta.db_table} WHERE id = %s AND plan_version = %s)"
+                table = model._meta.db_table
+                text += f" AND EXISTS (SELECT 1 FROM {table} WHERE id = %s AND plan_version = %s)"  # noqa: S608
                 values += [subject.pk, subject.plan_version]
         return f"({text})", values
 
@@ -132,4 +134,7 @@ def _marks(ids: Sequence[int]) -> tuple[str, list[int]]:
 
 
 def _value(column: str, value: object) -> Any:
-    return Message._meta.get_field(column).get_db_prep_value(value, connection, prepared=False)
+    field = Message._meta.get_field(column)
+    if not isinstance(field, Field):  # a relation back to the row has no column
+        raise TypeError(column)
+    return field.get_db_prep_value(value, connection, prepared=False)

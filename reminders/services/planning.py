@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 
 from django.db import transaction
+from django.db.models import F
 
 from clinic.models import Clinic, Patient, Visit
 from reminders.models import Message
@@ -70,6 +71,8 @@ def plan_visit(*, pk: int, clinic: Clinic, now: datetime) -> bool:
         plan = plan_visit_with_drops(visit_facts(visit, clinic), policy_of(clinic))
         otherwise = "the visit was changed" if visit.state == Visit.State.BOOKED else "the visit was cancelled"
     _store(_wish(plan, visit.patient, otherwise, visit=visit), first=_is_new(visit), now=now)
+    # The hour of a removal visit is said in the tape's own messages, and may move one of them.
+    Application.objects.filter(removal_visit=visit, ended_at=None).update(plan_version=F("plan_version") + 1)
     _planned(visit)
     return True
 

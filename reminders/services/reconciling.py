@@ -44,8 +44,9 @@ def reconcile(now: datetime) -> int:
         _pass_on_clinic(clinic, now)
     for patient in Patient.objects.filter(STALE).order_by("pk")[: 10 * PAGE]:
         _pass_on_patient(patient, now)
-    planned = sum(_alone(Application, pk, plan_application, clinic, now) for pk in _stale(Application))
-    return planned + sum(_alone(Visit, pk, plan_visit, clinic, now) for pk in _stale(Visit))
+    # Visits first: planning one raises the version of the tapes it takes off.
+    planned = sum(_alone(Visit, pk, plan_visit, clinic, now) for pk in _stale(Visit))
+    return planned + sum(_alone(Application, pk, plan_application, clinic, now) for pk in _stale(Application))
 
 
 def _stale(model: type[PlannedSubject]) -> Iterator[int]:

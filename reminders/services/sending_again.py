@@ -1,0 +1,44 @@
+"""A person sends a message again that failed, or of which nobody knows whether it arrived."""
+
+from datetime import datetime
+
+from django.db import transaction
+
+from clinic.services.events import Actor, event_record
+from reminders.models import CallItem, Message
+from reminders.rules.outbox import NEEDS_PERSON
+from reminders.services.waking import wake
+
+
+class NotAgain(ValueError):
+    """This message cannot go again; the text says why and what would work."""
+
+
+@transaction.atomic
+def message_send_again(*, actor: Actor, now: datetime, message: Message) -> None:
+    """Plan the message for now (aware), with the key it always had, and close the calls about it. Raises NotAgain.
+
+    The key lets the other side recognise a message it has already passed on. Quiet hours hold for it as for any.
+    """
+    current = Message.objects.select_for_update().get(pk=message.pk)
+    if current.state not in NEEDS_PERSON:
+        raise NotAgain(f"This message is: {current.get_state_display()}. Only one that needs a person goes again.")
+    if current.expires_at <= now:
+        raise NotAgain("It is too late for this message: call the patient instead.")
+    sent = Message.objects.filter(pk=current.pk, state=current.state).update(
+        state=Message.State.PLANNED,
+        why="sent again by a person",
+        wake_at=now,
+        claims=0,
+        refused_on="",
+        token=None,
+        lease_until=None,
+        settled_at=None,
+    )
+    if not sent:
+        raise NotAgain("Somebody else has just dealt with this message. Look at its state.")
+    CallItem.objects.filter(message=current, closed_at=None).update(
+        closed_at=now, closed_by=actor.user, closed_how="sent again"
+    )
+    event_record(actor=actor, verb="message.sent_again", subject=current, patient=current.patient, now=now)
+    transaction.on_commit(wake, robust=True)

@@ -1,15 +1,19 @@
 """Reads of the clinic's own tables."""
 
+from collections.abc import Mapping
 from datetime import date, datetime, time
+from typing import Any
 from zoneinfo import ZoneInfo
 
 from django.db.models import Q, QuerySet
 
-from clinic.models import Clinic, Closure, Helper, OpeningHours, Patient, User, Visit
+from clinic.models import Clinic, Closure, Event, Helper, OpeningHours, Patient, User, Visit
 from clinic.models.clinic import ONLY_ROW
 from clinic.rules.text import search_key
 
 SEARCH_LIMIT = 30
+FEWEST_DIGITS = 4
+MOST_ALIKE = 10
 
 
 def clinic_get() -> Clinic:
@@ -25,17 +29,50 @@ def day_range(day: date, zone: ZoneInfo) -> tuple[datetime, datetime]:
     return start.astimezone(utc), end.astimezone(utc)
 
 
-def patients_find(words: str) -> QuerySet[Patient]:
-    """Patients whose name holds every word, accents and case aside, or whose number holds the digits typed."""
+def patients_find(words: str, born: date | None = None) -> QuerySet[Patient]:
+    """Patients whose name holds every word, accents and case aside; or whose number holds the digits; or born then.
+
+    born: the date that words mean, where they are one. Zeros in front of the digits are those of the country's
+    own way of dialling and are not stored. In one order that no two patients share.
+    """
     found = Patient.objects.order_by("search_text", "id")
     key = search_key(words)
     if not key:
         return found
-    digits = "".join(character for character in words if character.isdigit())
-    by_name = Q()
-    for word in key.split():
-        by_name &= Q(search_text__contains=word)
-    return found.filter(by_name | Q(phone__contains=digits)) if len(digits) >= 4 else found.filter(by_name)
+    wanted = Q(*(Q(search_text__contains=word) for word in key.split()))
+    digits = "".join(character for character in key if character.isdecimal()).lstrip("0")
+    if len(digits) >= FEWEST_DIGITS:
+        wanted |= Q(phone__contains=digits)
+    if born is not None:
+        wanted |= Q(born=born)
+    return found.filter(wanted)
+
+
+def patients_alike(values: Mapping[str, Any]) -> list[Patient]:
+    """Stored patients who may be the one about to be added, ten at most.
+
+    The same name with no other known date of birth, the same telephone or e-mail address, or born on the same day
+    with a part of the name in common. values: Patient's fields by name.
+    """
+    name, born = search_key(values["full_name"]), values.get("born")
+    alike = Q(search_text=name)
+    if born is not None:
+        alike &= Q(born=born) | Q(born=None)
+        parts = Q()
+        for part in name.split():
+            parts |= Q(search_text__contains=part)
+        alike |= parts & Q(born=born)
+    for field in ("phone", "email"):
+        if values.get(field):
+            alike |= Q(**{f"{field}__iexact": values[field]})
+    return list(Patient.objects.filter(alike).order_by("search_text", "id")[:MOST_ALIKE])
+
+
+def patient_changes_since(patient: Patient, version: int) -> list[Event]:
+    """The events that raised patient from version to the stored one, newest first, with who did it."""
+    verbs = ("patient.changed", "patient.consented", "patient.consent_withdrawn")
+    events = Event.objects.filter(patient=patient, subject_type="patient", verb__in=verbs).select_related("actor")
+    return list(events.order_by("-id")[: max(0, patient.version - version)])
 
 
 def recipient_of(patient: Patient) -> Patient | Helper:

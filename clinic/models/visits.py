@@ -51,3 +51,7 @@ class Visit(PlannedSubject):
 
     def __str__(self) -> str:
         return f"{self.get_purpose_display()} {self.starts_at:%Y-%m-%d %H:%M}"
+
+
+# The states in which a visit takes up its therapist's time; what was cancelled or missed leaves it free.
+TAKES_TIME = (Visit.State.BOOKED, Visit.State.ARRIVED, Visit.State.DONE)

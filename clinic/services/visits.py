@@ -5,11 +5,10 @@ from datetime import datetime, timedelta
 from django.db import IntegrityError, transaction
 
 from clinic.models import Patient, User, Visit
+from clinic.models.visits import TAKES_TIME
 from clinic.services.events import Actor, event_record
 from clinic.services.versions import plan_raise
 from clinic.signals import visit_changing
-
-TAKES_TIME = (Visit.State.BOOKED, Visit.State.ARRIVED, Visit.State.DONE)
 
 
 class VisitRefused(ValueError):
@@ -83,7 +82,11 @@ def visit_set_state(*, actor: Actor, now: datetime, visit: Visit, state: str) ->
     current.changed_at = now
     if state == Visit.State.CANCELLED:
         current.sequence += 1
-    current.save(update_fields=["state", "sequence", "changed_at"])
+    try:
+        with transaction.atomic():
+            current.save(update_fields=["state", "sequence", "changed_at"])
+    except IntegrityError as taken:
+        raise VisitRefused("That time was given to another visit meanwhile. Book a new one.") from taken
     event_record(actor=actor, verb=f"visit.{state}", subject=current, patient=current.patient, now=now)
     visit_changing.send(sender=Visit, visit=current, now=now)
     plan_raise(current)

@@ -1,6 +1,6 @@
 """Times and numbers in the words of the pages. Loaded everywhere."""
 
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from typing import Any
 from uuid import uuid4
 
@@ -9,6 +9,9 @@ from django.forms import BoundField, CheckboxInput
 from django.utils import timezone
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
+
+from clinic.rules.ages import age_on
+from clinic.services.phone_numbers import phone_shown
 
 register = template.Library()
 
@@ -44,6 +47,32 @@ def _day_word(value: date, today: date) -> str:
 def clock(value: datetime | None) -> str:
     """ "10:47", local time."""
     return f"{timezone.localtime(value):%H:%M}" if value else ""
+
+
+@register.filter
+def date_words(value: date | None) -> str:
+    """ "3 April 1985": the month in words, so that nobody takes it for the day."""
+    return f"{value.day} {value:%B} {value.year}" if value else ""
+
+
+@register.filter
+def birth(born: date | None, today: date) -> str:
+    """ "3 April 1985, 41 years old", the age on today."""
+    if born is None:
+        return ""
+    return f"{date_words(born)}, {age_on(born, today)} years old" if born <= today else date_words(born)
+
+
+@register.filter
+def telephone(number: str) -> str:
+    """A stored number in its country's spacing, as in "+1 212-555-0123"."""
+    return phone_shown(number) if number else ""
+
+
+@register.filter
+def minutes(length: timedelta | None) -> int:
+    """Whole minutes of a length of time, rounded up: nobody is told to come back too early."""
+    return -(-int(length.total_seconds()) // 60) if length else 0
 
 
 @register.filter

@@ -3,6 +3,8 @@
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 
+# Kept, but of no use to somebody who reads what is about to be sent.
+NOT_SHOWN = ("once", "version", "back", "next", "alike_seen")
 # What must never be written back into a page when a form is offered again.
 NOT_KEPT = ("csrfmiddlewaretoken", "password")
 
@@ -15,8 +17,11 @@ def form_expired(request: HttpRequest, reason: str = "") -> HttpResponse:
         if not any(word in name for word in NOT_KEPT)
         for value in values
     ]
-    address = request.get_full_path()
-    return render(request, "clinic/form_expired.html", {"kept": kept, "address": address}, status=403)
+    shown = [
+        (name.replace("_", " "), value) for name, value in kept if value and name.rpartition("-")[2] not in NOT_SHOWN
+    ]
+    context = {"kept": kept, "shown": shown, "address": request.get_full_path()}
+    return render(request, "clinic/form_expired.html", context, status=403)
 
 
 def not_allowed(request: HttpRequest, exception: Exception | None = None) -> HttpResponse:

@@ -2,9 +2,21 @@
 
 from django.urls import path
 
-from clinic.views import log_in
+from clinic.views import booking, diary, helpers, log_in, patients
 
 urlpatterns = [
     path("log-in/", log_in.LogIn.as_view(), name="log_in"),
     path("log-out/", log_in.LogOut.as_view(), name="log_out"),
+    path("patients/", patients.patients, name="patients"),
+    path("patients/add/", patients.add, name="patient_add"),
+    path("patients/<int:pk>/change/", patients.change, name="patient_change"),
+    path("patients/<int:pk>/consent/", patients.consent, name="patient_consent"),
+    path("patients/<int:pk>/helpers/add/", helpers.add, name="helper_add"),
+    path("helpers/<int:pk>/", helpers.change, name="helper_change"),
+    path("helpers/<int:pk>/remove/", helpers.remove, name="helper_remove"),
+    path("diary/", diary.diary, name="diary"),
+    path("visits/book/", booking.book, name="visit_book"),
+    path("visits/<int:pk>/", diary.visit, name="visit_page"),
+    path("visits/<int:pk>/move/", booking.move, name="visit_move"),
+    path("visits/<int:pk>/state/", diary.visit_state, name="visit_state"),
 ]

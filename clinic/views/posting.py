@@ -1,0 +1,37 @@
+"""What pages with forms have in common."""
+
+from collections.abc import Callable
+from datetime import datetime
+from uuid import UUID, uuid4
+
+from django.http import HttpRequest, HttpResponseRedirect
+from django.utils.http import url_has_allowed_host_and_scheme
+
+from clinic.services.once import once
+
+
+def once_key(request: HttpRequest) -> UUID:
+    """The form's one-time key; a form that lost its key counts as new."""
+    try:
+        return UUID(request.POST.get("once", ""))
+    except ValueError:
+        return uuid4()
+
+
+def redirect_once(request: HttpRequest, now: datetime, make: Callable[[], str]) -> HttpResponseRedirect:
+    """Run make unless this form was sent before, and go to the address it returned then or returns now."""
+    address, _ = once(key=once_key(request), now=now, make=make)
+    return HttpResponseRedirect(address)
+
+
+def back_or(request: HttpRequest, default: str) -> str:
+    """The address in the form's or the query's "back", where it stays on this site; else default."""
+    wanted = request.POST.get("back") or request.GET.get("back") or ""
+    own = url_has_allowed_host_and_scheme(wanted, {request.get_host()}, require_https=request.is_secure())
+    return wanted if own else default
+
+
+def number_in(request: HttpRequest, name: str) -> int | None:
+    """A whole number from the query, or None where it is missing or none."""
+    text = request.GET.get(name, "")
+    return int(text) if text.isascii() and text.isdecimal() and len(text) < 19 else None

@@ -36,13 +36,15 @@ class CallRow:
         )
 
 
+def call_items() -> QuerySet[CallItem]:
+    """Items, open and closed, with what a page says about them, helpers included."""
+    return CallItem.objects.select_related(
+        "patient", "application", "report", "owner", "message", "closed_by"
+    ).prefetch_related("patient__helpers")
+
+
 def call_items_open() -> QuerySet[CallItem]:
-    """Open items with what a page says about them, helpers included."""
-    return (
-        CallItem.objects.filter(closed_at=None)
-        .select_related("patient", "application", "report", "owner", "message")
-        .prefetch_related("patient__helpers")
-    )
+    return call_items().filter(closed_at=None)
 
 
 def call_rows(items: Iterable[CallItem], *, now: datetime) -> list[CallRow]:

@@ -2,9 +2,19 @@
 
 from django.urls import path
 
-from reminders.views import health
+from reminders.views import calls, handing_over, health, outbox, patient, today
 
 urlpatterns = [
+    path("", today.today, name="today"),
+    path("visits/<int:pk>/mark/", today.visit_mark, name="visit_mark"),
+    path("calls/<int:pk>/", calls.call_work, name="call_work"),
+    path("reports/<int:pk>/", calls.report_page, name="report_page"),
+    path("patients/<int:pk>/", patient.patient_page, name="patient_page"),
+    path("applications/<int:pk>/", handing_over.application_page, name="application_page"),
+    path("applications/<int:pk>/new-link/", handing_over.link_close, name="link_revoke"),
+    path("applications/<int:pk>/sign/", handing_over.application_sign, name="application_sign"),
+    path("messages/", outbox.outbox_page, name="messages"),
+    path("messages/<int:pk>/again/", outbox.message_again, name="message_again"),
     path("health/", health.alive, name="health"),
     path("health/ready/", health.ready, name="health_ready"),
 ]

@@ -60,7 +60,9 @@ def comes_off_words(tape: TapeNow) -> str:
         return f"It comes off on {day}. {_helper(tape)} takes it off. Please do not take it off alone."
     if tape.visit_at is None:
         return f"It comes off on {day} at the clinic. Please call us for a time. Please do not take it off yourself."
-    return f"It comes off on {day}. We take it off at {_clock(tape, tape.visit_at)}. Please do not take it off yourself."
+    return (
+        f"It comes off on {day}. We take it off at {_clock(tape, tape.visit_at)}. Please do not take it off yourself."
+    )
 
 
 def day_words(day: date) -> str:

@@ -1,11 +1,19 @@
 """The states of tape, messages and calls in templates."""
 
 from django import template
+from django.utils import timezone
 
+from clinic.models import Clinic, User
+from reminders.forms.calls import KIND_CHOICES
 from reminders.models import CallItem, Message
+from reminders.rules.call_endings import Ending, endings_of, script_of
+from reminders.rules.call_list import CallReason
+from reminders.rules.instruction import day_words
+from reminders.rules.outbox import NEEDS_PERSON
 from reminders.selectors_tapes import TapeRow
 from reminders.views import signs
-from taping.models import Application
+from taping.models import Application, SkinReport
+from taping.rules.lengths import Unit, format_length
 from taping.rules.wear_state import TapeState
 
 register = template.Library()
@@ -43,3 +51,46 @@ def place(tape: Application) -> str:
 @register.filter
 def ending_words(tape: Application) -> str:
     return signs.ENDING.get(tape.ended_how, "")
+
+
+@register.filter
+def endings(item: CallItem, user: User) -> tuple[Ending, ...]:
+    """The ways this user may end the call, the usual one first."""
+    return endings_of(CallReason(item.reason), therapist=user.is_therapist)
+
+
+@register.filter
+def script(item: CallItem, clinic: Clinic) -> str:
+    """What to say on the telephone, with this clinic's emergency number and this tape's day."""
+    tape = item.application
+    return script_of(
+        CallReason(item.reason),
+        emergency=clinic.emergency_number,
+        day=day_words(tape.removal_day) if tape else "",
+        remover=tape.removal if tape else "",
+    )
+
+
+@register.filter
+def may_go_again(message: Message) -> bool:
+    """Whether a person may send it again: it needs one, and is still of use."""
+    return message.state in NEEDS_PERSON and message.expires_at > timezone.now()
+
+
+@register.filter
+def length_words(length_mm: float, units: str) -> str:
+    """A length as the clinic writes it: centimetres, or inches in sixteenths."""
+    return format_length(length_mm, Unit.INCH if units == Clinic.Units.INCHES else Unit.CM)
+
+
+@register.filter
+def reason_words(reason: dict[str, str]) -> str:
+    """A stored reason of a skin screen: what was found and what to do."""
+    return " ".join(part for part in (reason.get("text"), reason.get("advice")) if part)
+
+
+@register.filter
+def finding_words(report: SkinReport) -> str:
+    """What the therapist found, in the words of the vocabulary."""
+    key = f"{report.kind}:{report.grade}" if report.grade else report.kind
+    return dict(KIND_CHOICES).get(key, report.kind)

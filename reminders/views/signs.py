@@ -6,12 +6,13 @@ from dataclasses import dataclass
 from reminders.models import CallItem, Message
 from reminders.rules.kinds import MessageKind
 from taping.models import Application
+from taping.rules.places import UnknownRegionError, UnknownSideError, region_words
 from taping.rules.wear_state import TapeState
 
 
 @dataclass(frozen=True, slots=True)
 class Sign:
-    """What the state fragment draws: a word, the name of a shape, and a tone (good, care, stop, info or plain)."""
+    """What the state fragment draws: a word, the name of a shape, and a tone (good, care, stop, info or quiet)."""
 
     word: str
     shape: str
@@ -21,33 +22,33 @@ class Sign:
 TAPE: Mapping[TapeState, Sign] = {
     TapeState.SETTING: Sign("setting", "clock", "info"),
     TapeState.ON: Sign("on the skin", "tape", "good"),
-    TapeState.DUE: Sign("comes off today", "arrow", "care"),
-    TapeState.OVERDUE: Sign("overdue", "warning", "stop"),
-    TapeState.OFF: Sign("off", "ring", "plain"),
+    TapeState.DUE: Sign("comes off today", "day", "care"),
+    TapeState.OVERDUE: Sign("overdue", "bang", "stop"),
+    TapeState.OFF: Sign("off", "ring", "quiet"),
 }
 
-REACTION = Sign("reaction", "drop", "stop")
+REACTION = Sign("reaction", "stop", "stop")
 
 MESSAGE: Mapping[str, Sign] = {
     Message.State.PLANNED: Sign("will go", "clock", "info"),
     Message.State.CLAIMED: Sign("about to go", "arrow", "info"),
     Message.State.SENDING: Sign("going now", "arrow", "info"),
-    Message.State.SENT: Sign("sent", "tick", "good"),
-    Message.State.DROPPED: Sign("no longer wanted", "ring", "plain"),
-    Message.State.MISSED: Sign("too late to send", "cross", "care"),
+    Message.State.SENT: Sign("sent", "check", "good"),
+    Message.State.DROPPED: Sign("no longer wanted", "ring", "quiet"),
+    Message.State.MISSED: Sign("too late to send", "clock", "care"),
     Message.State.FAILED: Sign("not delivered", "cross", "stop"),
     Message.State.UNCERTAIN: Sign("not known whether it arrived", "question", "care"),
 }
 
 CALL: Mapping[str, Sign] = {
-    CallItem.Reason.SKIN_REPORT: Sign("skin is reacting", "drop", "stop"),
+    CallItem.Reason.SKIN_REPORT: Sign("skin is reacting", "stop", "stop"),
     CallItem.Reason.CALL_BACK: Sign("asked to be called", "phone", "care"),
-    CallItem.Reason.OVERDUE: Sign("tape should be off", "warning", "stop"),
+    CallItem.Reason.OVERDUE: Sign("tape should be off", "bang", "stop"),
     CallItem.Reason.UNREACHABLE: Sign("cannot be reached", "cross", "care"),
     CallItem.Reason.UNDELIVERED: Sign("message not delivered", "cross", "care"),
     CallItem.Reason.UNCERTAIN: Sign("not known whether a message arrived", "question", "care"),
-    CallItem.Reason.REPLY: Sign("sent a text", "phone", "care"),
-    CallItem.Reason.UNFINISHED: Sign("draft neither taped nor put away", "clock", "info"),
+    CallItem.Reason.REPLY: Sign("sent a text", "letter", "care"),
+    CallItem.Reason.UNFINISHED: Sign("draft neither taped nor put away", "half", "info"),
 }
 
 KIND: Mapping[str, str] = {
@@ -73,6 +74,9 @@ ENDING: Mapping[str, str] = {
 
 
 def place_words(region: str, side: str) -> str:
-    """ "left knee", "lower back": the place of a tape as everybody says it."""
-    words = region.replace("_", " ")
-    return words if side == "midline" else f"{side} {words}"
+    """ "left knee", "lower back": the place of a tape as it is said, also where the data no longer know it."""
+    try:
+        return region_words(region, side)
+    except (UnknownRegionError, UnknownSideError):
+        words = region.replace("_", " ")
+        return words if side == "midline" else f"{side} {words}"

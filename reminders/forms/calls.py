@@ -1,0 +1,66 @@
+"""How a call ended, and what a therapist found on reported skin."""
+
+from datetime import datetime, time, timedelta
+from zoneinfo import ZoneInfo
+
+from django import forms
+
+from clinic.rules.local_time import at_clock
+from reminders.rules.call_endings import CallEnding
+from reminders.services.call_work import MOST_NOTE, CallResult
+from taping.rules.clock import local_date
+from taping.rules.skin_grades import INJURY_TYPES, TEAR_TYPES
+from taping.services.reports import ReportGrade
+
+AGAIN_CHOICES = (
+    ("15m", "in 15 minutes"),
+    ("1h", "in an hour"),
+    ("3h", "in three hours"),
+    ("tomorrow", "tomorrow morning"),
+)
+_LATER = {"15m": timedelta(minutes=15), "1h": timedelta(hours=1), "3h": timedelta(hours=3)}
+_MORNING = time(9)
+
+
+def try_again_at(choice: str, *, now: datetime, zone: ZoneInfo) -> datetime:
+    """The moment a choice of AGAIN_CHOICES means at now (aware); tomorrow is 09:00 in the clinic's zone."""
+    if choice in _LATER:
+        return now + _LATER[choice]
+    return at_clock(local_date(now, zone) + timedelta(days=1), _MORNING, zone)
+
+
+class CallForm(forms.Form):
+    what = forms.ChoiceField(choices=[(ending.value, ending.value) for ending in CallEnding])
+    again = forms.ChoiceField(choices=AGAIN_CHOICES, required=False, label="When nobody answers, try again")
+    note = forms.CharField(
+        required=False, max_length=MOST_NOTE, label="Note", widget=forms.Textarea(attrs={"rows": 2, "dir": "auto"})
+    )
+
+    def result(self, *, now: datetime, zone: ZoneInfo) -> CallResult:
+        """What a valid form says. Where a call was answered and the item stays, it is looked at again tomorrow."""
+        what = self.cleaned_data["what"]
+        choice = self.cleaned_data["again"] or "1h" if what == CallEnding.NO_ANSWER else "tomorrow"
+        return CallResult(what, self.cleaned_data["note"], try_again_at(choice, now=now, zone=zone))
+
+
+KIND_CHOICES = (
+    ("no_change", "no change seen on the skin today"),
+    *((f"injury:{grade.key}", grade.words) for grade in INJURY_TYPES),
+    *((f"tear:{grade.key}", grade.words) for grade in TEAR_TYPES),
+    ("not_seen", "not seen here; the patient was seen elsewhere or did not come"),
+)
+
+
+class ReportForm(forms.Form):
+    kind = forms.ChoiceField(
+        choices=KIND_CHOICES,
+        label="What was found on the skin",
+        widget=forms.RadioSelect,
+        error_messages={"required": "Say what was found on the skin."},
+    )
+    advice = forms.CharField(max_length=2000, required=False, label="What was advised", widget=forms.Textarea)
+    told = forms.CharField(max_length=200, required=False, label="Who was told, such as the doctor")
+
+    def grade(self) -> ReportGrade:
+        kind, _, grade = self.cleaned_data["kind"].partition(":")
+        return ReportGrade(kind, grade, self.cleaned_data["advice"], self.cleaned_data["told"])

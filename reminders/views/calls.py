@@ -1,0 +1,85 @@
+"""Working the call list, and the therapist's word on a skin report."""
+
+from typing import Any
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+from django.views.decorators.http import require_http_methods
+
+from clinic.services.events import event_record
+from clinic.views.access import STAFF, actor_of, clinic_of, for_roles
+from reminders.forms.calls import AGAIN_CHOICES, CallForm, ReportForm
+from reminders.models import CallItem
+from reminders.rules.call_endings import CallEnding
+from reminders.selectors_calls import call_items, call_rows
+from reminders.services.call_work import CallRefused, call_record, report_settle
+from taping.models import SkinReport
+from taping.rules.report_signs import SIGN_BY_KEY
+from taping.services.refusals import TapingRefused
+
+DONE = {
+    CallEnding.SPOKE: "Recorded: you spoke with them.",
+    CallEnding.NO_ANSWER: "Recorded: no answer. The call comes back later.",
+    CallEnding.HAND_OVER: "Handed to a therapist.",
+    CallEnding.SORTED_OUT: "Sorted out and closed.",
+}
+
+
+@for_roles(*STAFF)
+@require_http_methods(["GET", "HEAD", "POST"])
+def call_work(request: HttpRequest, pk: int) -> HttpResponse:
+    """One item of the call list on a page of its own; a post records how the call ended and leads back to Today."""
+    item = get_object_or_404(call_items(), pk=pk)
+    if request.method != "POST":
+        return _call_page(request, item, CallForm(), 200)
+    now, form = timezone.now(), CallForm(request.POST)
+    if not form.is_valid():
+        return _call_page(request, item, form, 422)
+    result = form.result(now=now, zone=clinic_of(request).zone)
+    try:
+        call_record(actor=actor_of(request), now=now, item=item, result=result)
+    except CallRefused as refused:
+        form.add_error("note" if result.what == CallEnding.SORTED_OUT else None, str(refused))
+        return _call_page(request, item, form, 422)
+    messages.add_message(request, messages.SUCCESS, DONE[CallEnding(result.what)], extra_tags="good")
+    return redirect("today")
+
+
+def _call_page(request: HttpRequest, item: CallItem, form: CallForm, status: int) -> HttpResponse:
+    row = call_rows([item], now=timezone.now())[0]
+    context: dict[str, Any] = {
+        "row": row,
+        "form": form,
+        "clinic": clinic_of(request),
+        "again_choices": AGAIN_CHOICES,
+    }
+    return render(request, "reminders/call_work.html", context, status=status)
+
+
+@for_roles("therapist", "student")
+@require_http_methods(["GET", "HEAD", "POST"])
+def report_page(request: HttpRequest, pk: int) -> HttpResponse:
+    """What was reported about the skin. A therapist closes it here with a finding; a student only reads."""
+    report = get_object_or_404(SkinReport.objects.select_related("patient", "application", "graded_by"), pk=pk)
+    now, actor = timezone.now(), actor_of(request)
+    if request.method != "POST":
+        event_record(actor=actor, verb="report.read", subject=report, patient=report.patient, now=now)
+        return _report_page(request, report, ReportForm(), 200)
+    form = ReportForm(request.POST)
+    if form.is_valid():
+        try:
+            report_settle(actor=actor, now=now, report=report, grade=form.grade())
+        except TapingRefused as refused:
+            form.add_error(refused.field or None, refused.message)
+        else:
+            messages.add_message(request, messages.SUCCESS, "The skin report is closed.", extra_tags="good")
+            return redirect("patient_page", report.patient_id)
+    return _report_page(request, report, form, 422)
+
+
+def _report_page(request: HttpRequest, report: SkinReport, form: ReportForm, status: int) -> HttpResponse:
+    signs = [SIGN_BY_KEY[key] for key in report.signs if key in SIGN_BY_KEY]
+    context = {"report": report, "signs": signs, "form": form, "clinic": clinic_of(request)}
+    return render(request, "reminders/report_page.html", context, status=status)

@@ -1,0 +1,129 @@
+"""The patient's page: opened by an address alone, changed by its buttons alone.
+
+Robots open every link they find, so nothing but a post changes anything; whatever is wrong with a link, unknown,
+old or revoked, the answer is the same page.
+"""
+
+from collections.abc import Callable
+from datetime import datetime
+from typing import Any
+
+from django.contrib.auth.decorators import login_not_required
+from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
+from django.shortcuts import render
+from django.urls import reverse
+from django.utils import timezone
+from django.views.decorators.debug import sensitive_post_parameters
+from django.views.decorators.http import require_http_methods, require_safe
+
+from clinic.services.events import Actor
+from clinic.services.once import once
+from clinic.views.access import clinic_of
+from clinic.views.posting import once_key
+from reminders.forms.link import SkinForm
+from reminders.models import Link
+from reminders.services.answers import answer_call_back, answer_came_off, answer_off, answer_skin
+from reminders.services.links import link_find
+from reminders.views.link_context import link_context, public_context
+from taping.models import Application
+
+THANKS = {
+    "off": ("Thank you. We noted that the tape is off.", "We send no more messages about taking it off."),
+    "came-off": ("Thank you. We noted that it came off early.", "We send no more messages about taking it off."),
+    "skin": ("Thank you. A therapist reads what you sent.", "Do now what stands below; do not wait for us."),
+    "call": ("Thank you. We call you.", ""),
+}
+
+
+@login_not_required
+@require_safe
+def link_page(request: HttpRequest, token: str) -> HttpResponse:
+    """Today's one thing first, the four answers, the steps, the days. Changes nothing."""
+    now = timezone.now()
+    link = link_find(token=token, purpose=Link.Purpose.TAPE, now=now)
+    return _page(request, token, link.application, now) if link else unknown_link(request)
+
+
+@login_not_required
+@sensitive_post_parameters()
+@require_http_methods(["GET", "HEAD", "POST"])
+def link_answer(request: HttpRequest, token: str, what: str) -> HttpResponse:
+    """One of the four answers, by post. A get shows the page, or the questions about the skin, and changes nothing."""
+    now = timezone.now()
+    link = link_find(token=token, purpose=Link.Purpose.TAPE, now=now)
+    if link is None or what not in THANKS:
+        return unknown_link(request)
+    tape = link.application
+    if what == "skin":
+        return _skin(request, token, tape, now)
+    if request.method != "POST":
+        return _page(request, token, tape, now)
+    return _answered(request, token, what, lambda: _ANSWERS[what](tape, now, _actor(request)))
+
+
+def unknown_link(request: HttpRequest) -> HttpResponse:
+    """The same page for every link that opens nothing."""
+    return render(request, "reminders/link_unknown.html", public_context(clinic_of(request)), status=404)
+
+
+def _actor(request: HttpRequest) -> Actor:
+    return Actor(word="patient link", origin=request.META.get("REMOTE_ADDR"))
+
+
+def _page(request: HttpRequest, token: str, tape: Application, now: datetime) -> HttpResponse:
+    context = link_context(tape, token=token, clinic=clinic_of(request), now=now)
+    thanks = THANKS.get(request.GET.get("done", ""))
+    if thanks:
+        context["thanks"] = {"heading": thanks[0], "text": thanks[1] or context["read_when"]}
+    return render(request, "reminders/link_page.html", context)
+
+
+def _skin(request: HttpRequest, token: str, tape: Application, now: datetime) -> HttpResponse:
+    # The button on the page posts nothing but itself and asks for the questions; only "send" reports.
+    if request.method != "POST" or "send" not in request.POST:
+        return _skin_form(request, token, SkinForm(), 200)
+    form = SkinForm(request.POST)
+    if not form.is_valid():
+        return _skin_form(request, token, form, 422)
+    signs, words = form.cleaned_data["signs"], form.cleaned_data["words"]
+
+    def report() -> None:
+        answer_skin(actor=_actor(request), now=now, application=tape, signs=signs, words=words)
+
+    return _answered(request, token, "skin", report)
+
+
+def _skin_form(request: HttpRequest, token: str, form: SkinForm, status: int) -> HttpResponse:
+    context: dict[str, Any] = public_context(clinic_of(request)) | {"token": token, "form": form}
+    context["once"] = once_key(request)
+    return render(request, "reminders/link_skin.html", context, status=status)
+
+
+def _answered(request: HttpRequest, token: str, what: str, answer: Callable[[], None]) -> HttpResponseRedirect:
+    def make() -> str:
+        answer()
+        return what  # never the address: what is stored must not open the page
+
+    once(key=once_key(request), now=timezone.now(), make=make)
+    response = HttpResponseRedirect(f"{reverse('link_page', args=[token])}?done={what}")
+    response.status_code = 303
+    return response
+
+
+def _off(tape: Application, now: datetime, actor: Actor) -> None:
+    answer_off(actor=actor, now=now, application=tape)
+
+
+def _came_off(tape: Application, now: datetime, actor: Actor) -> None:
+    answer_came_off(actor=actor, now=now, application=tape)
+
+
+def _call(tape: Application, now: datetime, actor: Actor) -> None:
+    answer_call_back(actor=actor, now=now, application=tape)
+
+
+_ANSWERS: dict[str, Callable[[Application, datetime, Actor], None]] = {
+    "off": _off,
+    "came-off": _came_off,
+    "call": _call,
+}

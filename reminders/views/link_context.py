@@ -1,0 +1,140 @@
+"""What stands on the patient's page: no surname, no date of birth, nothing but what helps with this tape."""
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from clinic.models import Clinic
+from reminders.rules.instruction import TapeNow, comes_off_words, day_words, instruction
+from reminders.rules.removal_words import removal_lines
+from reminders.selectors_link import Opening, call_is_open, days_of, opening_at, report_open, strips_top_first
+from reminders.selectors_tapes import TapeRow, tape_row
+from reminders.services.subjects import patient_zone, removal_visit_of
+from reminders.views.signs import place_words
+from taping.models import Application, SkinReport
+from taping.rules.clock import local_date
+from taping.rules.removal import WORN_CARE, Remover
+from taping.rules.report import Advice, advise
+from taping.rules.wear_state import TapeState
+
+EXACT_HOURS = timedelta(days=6)
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """One button. first: the one to press today; once: pressing it twice must not make two records."""
+
+    what: str
+    words: str
+    first: bool = False
+    once: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Day:
+    """One line of the days."""
+
+    day: str
+    what: str
+    here: bool
+
+
+def public_context(clinic: Clinic) -> dict[str, Any]:
+    """What every page for patients shows, also one for a link nobody knows."""
+    dial = "".join(character for character in clinic.telephone if character.isdigit() or character == "+")
+    return {"clinic": clinic, "dial": dial}
+
+
+def link_context(tape: Application, *, token: str, clinic: Clinic, now: datetime) -> dict[str, Any]:
+    """The patient's page of this tape at now (aware). Clock times are the patient's, days the clinic's."""
+    row, facts = tape_row(tape, now=now, zone=clinic.zone), _facts(tape, clinic, now)
+    report = report_open(tape)
+    on_skin = row.state is not TapeState.OFF
+    opening = opening_at(now, clinic.zone)
+    return public_context(clinic) | {
+        "token": token,
+        "call_me": tape.patient.call_me,
+        "place": place_words(tape.region, tape.side),
+        "first": instruction(facts),
+        "advice": _advice(tape, report, now) if report else None,
+        "read_when": read_when(opening, now, facts.zone),
+        "call_asked": call_is_open(tape),
+        "on_skin": on_skin,
+        "answers": _answers(row, on_skin),
+        "steps": _steps(tape, report) if on_skin else (),
+        "steps_heading": _steps_heading(tape),
+        "worn": WORN_CARE,
+        "days": _days(tape, now, clinic.zone),
+    }
+
+
+def read_when(opening: Opening, now: datetime, zone: ZoneInfo) -> str:
+    """When somebody reads what the patient just sent."""
+    if opening.open_now:
+        return "We are open now: somebody reads this today."
+    if opening.opens_at is None or opening.opens_at - now > EXACT_HOURS:
+        return "We are closed now. Please follow what is said below for when we are closed."
+    at = opening.opens_at.astimezone(zone)
+    return f"We are closed now. Somebody reads this from {day_words(at.date())}, {at:%H:%M}."
+
+
+def comes_off(tape: Application, *, clinic: Clinic, now: datetime) -> str:
+    """On which day the tape comes off and by whom; empty where it is off."""
+    return "" if tape.ended_at else comes_off_words(_facts(tape, clinic, now))
+
+
+def _facts(tape: Application, clinic: Clinic, now: datetime) -> TapeNow:
+    row, visit = tape_row(tape, now=now, zone=clinic.zone), removal_visit_of(tape)
+    return TapeNow(
+        state=row.state,
+        now=now,
+        zone=patient_zone(tape.patient, clinic),
+        adhesion_ends_at=row.adhesion_ends_at,
+        water_ends_at=row.water_ends_at,
+        removal_day=tape.removal_day,
+        remover=Remover(tape.removal),
+        visit_at=visit.starts_at if visit else None,
+        helper=tape.helper.call_me if tape.helper else "",
+        ended_on=local_date(tape.ended_at, clinic.zone) if tape.ended_at else None,
+    )
+
+
+def _advice(tape: Application, report: SkinReport, now: datetime) -> Advice:
+    """What the rules say now about the signs reported: a tape that has come off since no longer has to."""
+    minutes = report.minutes_after_removal
+    return advise(report.signs, tape.ended_at is None, minutes, remover=Remover(tape.removal))
+
+
+def _answers(row: TapeRow, on_skin: bool) -> tuple[Answer, ...]:
+    skin, call = Answer("skin", "My skin is reacting"), Answer("call", "Please call me", once=True)
+    if not on_skin:
+        return skin, call
+    due = row.state in (TapeState.DUE, TapeState.OVERDUE)
+    return Answer("off", "It is off", first=due), Answer("came-off", "It came off early"), skin, call
+
+
+def _steps(tape: Application, report: SkinReport | None) -> tuple[str, ...]:
+    if tape.removal == Remover.CLINIC:
+        return ()
+    places = [strip.place for strip in strips_top_first(tape)]
+    return removal_lines(tape.region, places, report.signs if report else ())
+
+
+def _steps_heading(tape: Application) -> str:
+    return "How it comes off" if tape.removal == Remover.HOME else "For your helper: how it comes off"
+
+
+def _days(tape: Application, now: datetime, zone: ZoneInfo) -> list[Day]:
+    today = local_date(now, zone)
+    words = {tape.removal_day: "comes off"}
+    return [
+        Day(day_words(day), words.get(day) or _day_word(tape, number, day >= tape.opens_on), day == today)
+        for number, day in enumerate(days_of(tape, zone))
+    ]
+
+
+def _day_word(tape: Application, number: int, in_window: bool) -> str:
+    if number == 0:
+        return "tape went on"
+    return "may come off" if in_window else "tape on"

@@ -206,6 +206,11 @@ def test_an_entry_without_one_of_its_fields_is_refused(field: str) -> None:
         removal_question_from({name: value for name, value in ROW.items() if name != field})
 
 
+def test_an_entry_may_name_every_question_of_the_screen() -> None:
+    everything = [question.key for question in QUESTIONS]
+    assert removal_question_from({**ROW, "screen": everything}).screen == tuple(everything)
+
+
 def test_an_entry_that_names_a_question_the_screen_lacks_is_refused() -> None:
     with pytest.raises(
         DataError, match=r"removal question 'k' names \('child', 'wound'\), which the skin screen lacks"

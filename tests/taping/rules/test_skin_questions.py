@@ -183,6 +183,10 @@ def test_an_entry_with_an_unknown_word_is_refused(field: str) -> None:
         question_from({**ROW, field: "perhaps"})
 
 
+def test_an_entry_may_name_every_goal() -> None:
+    assert question_from({**ROW, "goals": list(GOALS)}).goals == GOALS
+
+
 def test_an_entry_limited_to_an_unknown_goal_is_refused() -> None:
     with pytest.raises(DataError, match="question 'rash' is limited to"):
         question_from({**ROW, "goals": ["ease_pain", "cure"]})

@@ -117,6 +117,39 @@ def test_the_window_says_its_days_and_how_they_were_counted() -> None:
     )
 
 
+def test_the_usual_window_is_day_four_and_five() -> None:
+    assert wear_window(FRIDAY, NEW_YORK) == friday_window(4, 5)
+
+
+def test_two_strips_of_one_day_have_one_window_whatever_the_hour() -> None:
+    first, last = (FRIDAY.replace(hour=hour, minute=minute) for hour, minute in ((0, 0), (23, 59)))
+    assert wear_window(first, NEW_YORK) == wear_window(last, NEW_YORK) == friday_window()
+
+
+def test_waits_keep_the_zone_they_were_asked_in() -> None:
+    for zone in (UTC, NEW_YORK, ZoneInfo("Pacific/Chatham")):
+        start = FRIDAY.astimezone(zone)
+        for ends in (adhesion_ends(start), water_ends(start), earliest_taping(start, 30), skin_rest_ends(start)):
+            assert ends.tzinfo is zone
+
+
+def test_a_time_inside_the_spring_gap_is_refused_by_every_wait() -> None:
+    missing = datetime(2027, 3, 14, 2, 30, tzinfo=NEW_YORK)
+    for rule in (adhesion_ends, water_ends, skin_rest_ends):
+        with pytest.raises(ClockError, match="does not exist: the clocks are put forward over it"):
+            rule(missing)
+    with pytest.raises(ClockError, match="does not exist"):
+        earliest_taping(missing, 30)
+    with pytest.raises(ClockError, match="does not exist"):
+        wear_window(missing, NEW_YORK)
+
+
+@pytest.mark.parametrize("zone", ["America/New_York", UTC, None])
+def test_a_window_needs_a_zone_that_knows_its_clock_changes(zone: object) -> None:
+    with pytest.raises(ClockError, match="is not a time zone; give a ZoneInfo"):
+        wear_window(FRIDAY, zone)  # type: ignore[arg-type]
+
+
 def test_the_day_of_the_tape_is_the_clinics_not_that_of_utc() -> None:
     late = datetime(2027, 3, 27, 2, 30, tzinfo=UTC)
     assert wear_window(late, NEW_YORK).applied_on == date(2027, 3, 26)

@@ -1,6 +1,7 @@
 """Booking, moving, cancelling and attending visits."""
 
-from datetime import datetime, timedelta
+from collections.abc import Callable, Iterable
+from datetime import datetime
 
 from django.db import IntegrityError, transaction
 
@@ -15,16 +16,6 @@ class VisitRefused(ValueError):
     """The visit cannot be booked or moved; the text says why and what would work."""
 
 
-def _refuse_overlap(therapist: User, starts_at: datetime, ends_at: datetime, leave_out: int | None) -> None:
-    taken = Visit.objects.filter(
-        therapist=therapist, state__in=TAKES_TIME, starts_at__lt=ends_at, ends_at__gt=starts_at
-    )
-    if leave_out is not None:
-        taken = taken.exclude(pk=leave_out)
-    if taken.exists():
-        raise VisitRefused(f"{therapist.full_name} already has a visit at that time. Choose another time.")
-
-
 @transaction.atomic
 def visit_book(
     *, actor: Actor, now: datetime, patient: Patient, therapist: User, starts_at: datetime, visit: Visit
@@ -35,59 +26,88 @@ def visit_book(
     _refuse_overlap(therapist, starts_at, visit.ends_at, None)
     visit.patient, visit.therapist, visit.starts_at = patient, therapist, starts_at
     visit.created_by, visit.created_at, visit.changed_at = actor.user, now, now
-    try:
-        with transaction.atomic():
-            visit.save()
-    except IntegrityError as taken:
-        raise VisitRefused("That time was just taken. Choose another time.") from taken
-    event_record(actor=actor, verb="visit.booked", subject=visit, patient=patient, now=now)
-    visit_changing.send(sender=Visit, visit=visit, now=now)
-    plan_raise(visit)
+    _or_refuse(visit.save, "That time was just taken. Choose another time.")
+    _tell(visit, "visit.booked", actor, now, ())
     return visit
 
 
 @transaction.atomic
-def visit_move(*, actor: Actor, now: datetime, visit: Visit, starts_at: datetime) -> Visit:
-    """Move a booked visit, its length kept. Raises VisitRefused."""
-    current = Visit.objects.select_for_update().get(pk=visit.pk)
+def visit_move(
+    *, actor: Actor, now: datetime, visit: Visit, starts_at: datetime, therapist: User | None = None
+) -> Visit:
+    """Move a booked visit, its length kept, to another time or therapist. Raises VisitRefused.
+
+    Moving it to where it already is changes nothing, so that nobody is told of a change twice.
+    """
+    current = Visit.objects.select_for_update(of=("self",)).select_related("therapist", "patient").get(pk=visit.pk)
+    therapist = therapist or current.therapist
     if current.state != Visit.State.BOOKED:
         raise VisitRefused(f"Only a booked visit can be moved; this one is: {current.get_state_display().lower()}.")
+    if (starts_at, therapist) == (current.starts_at, current.therapist):
+        return current
     if starts_at <= now:
         raise VisitRefused("That time has already passed. Choose a later one.")
-    length: timedelta = current.ends_at - current.starts_at
-    _refuse_overlap(current.therapist, starts_at, starts_at + length, current.pk)
-    current.starts_at, current.ends_at = starts_at, starts_at + length
+    ends_at = starts_at + (current.ends_at - current.starts_at)
+    _refuse_overlap(therapist, starts_at, ends_at, current.pk)
+    wanted = {"therapist": therapist, "starts_at": starts_at, "ends_at": ends_at}
+    changed = [name for name, value in wanted.items() if getattr(current, name) != value]
+    for name in changed:
+        setattr(current, name, wanted[name])
     current.sequence += 1
     current.changed_at = now
-    try:
-        with transaction.atomic():
-            current.save(update_fields=["starts_at", "ends_at", "sequence", "changed_at"])
-    except IntegrityError as taken:
-        raise VisitRefused("That time was just taken. Choose another time.") from taken
-    event_record(actor=actor, verb="visit.moved", subject=current, patient=current.patient, now=now)
-    visit_changing.send(sender=Visit, visit=current, now=now)
-    plan_raise(current)
+    fields = [*changed, "sequence", "changed_at"]
+    _or_refuse(lambda: current.save(update_fields=fields), "That time was just taken. Choose another time.")
+    _tell(current, "visit.moved", actor, now, changed)
     return current
 
 
 @transaction.atomic
 def visit_set_state(*, actor: Actor, now: datetime, visit: Visit, state: str) -> Visit:
-    """Cancel, mark arrived, done or not attended. Repeating the same state changes nothing."""
-    current = Visit.objects.select_for_update().get(pk=visit.pk)
+    """Cancel, mark arrived, done or not attended. Repeating the same state changes nothing. Raises VisitRefused."""
+    current = Visit.objects.select_for_update(of=("self",)).select_related("therapist", "patient").get(pk=visit.pk)
     if current.state == state:
         return current
     if current.state == Visit.State.CANCELLED:
         raise VisitRefused("This visit was cancelled. Book a new one.")
-    current.state = state
+    if state in TAKES_TIME and current.state not in TAKES_TIME:
+        _refuse_overlap(current.therapist, current.starts_at, current.ends_at, current.pk)
+    current.state = Visit.State(state)
     current.changed_at = now
     if state == Visit.State.CANCELLED:
         current.sequence += 1
+    fields = ["state", "sequence", "changed_at"]
+    refusal = "That time was given to another visit meanwhile. Book a new one."
+    _or_refuse(lambda: current.save(update_fields=fields), refusal)
+    _tell(current, f"visit.{state}", actor, now, ["state"])
+    return current
+
+
+def _refuse_overlap(therapist: User, starts_at: datetime, ends_at: datetime, leave_out: int | None) -> None:
+    """Refuse a time that is taken. Bookings of one therapist go one after the other from here to their commit.
+
+    Without the lock two bookings of the same empty time both find it free; PostgreSQL's exclusion constraint would
+    then refuse one of them, or find each waiting for the other and break off both.
+    """
+    User.objects.select_for_update(no_key=True).only("pk").get(pk=therapist.pk)
+    taken = Visit.objects.filter(
+        therapist=therapist, state__in=TAKES_TIME, starts_at__lt=ends_at, ends_at__gt=starts_at
+    ).exclude(pk=leave_out)
+    if taken.exists():
+        raise VisitRefused(f"{therapist.full_name} already has a visit at that time. Choose another time.")
+
+
+def _or_refuse(save: Callable[[], None], refusal: str) -> None:
+    """Save, and say what the database's own guard against overlaps says in words."""
     try:
         with transaction.atomic():
-            current.save(update_fields=["state", "sequence", "changed_at"])
-    except IntegrityError as taken:
-        raise VisitRefused("That time was given to another visit meanwhile. Book a new one.") from taken
-    event_record(actor=actor, verb=f"visit.{state}", subject=current, patient=current.patient, now=now)
-    visit_changing.send(sender=Visit, visit=current, now=now)
-    plan_raise(current)
-    return current
+            save()
+    except IntegrityError as clash:
+        if "visit_no_overlap" not in str(clash):
+            raise
+        raise VisitRefused(refusal) from clash
+
+
+def _tell(visit: Visit, verb: str, actor: Actor, now: datetime, fields: Iterable[str]) -> None:
+    event_record(actor=actor, verb=verb, subject=visit, patient=visit.patient, now=now, fields=fields)
+    visit_changing.send(sender=Visit, visit=visit, now=now)
+    plan_raise(visit)

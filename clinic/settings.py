@@ -1,5 +1,6 @@
 """Settings, all from the environment; the README's table explains each variable."""
 
+import warnings
 from pathlib import Path
 
 import environ
@@ -183,6 +184,9 @@ STORAGES = {
     },
 }
 WHITENOISE_USE_FINDERS = not PUBLIC
+if not PUBLIC:
+    # Files are served from where they lie; that nothing was collected is no fault then.
+    warnings.filterwarnings("ignore", "No directory at", UserWarning)
 
 # The words of the notices' style classes.
 MESSAGE_TAGS = {10: "info", 20: "info", 25: "good", 30: "care", 40: "stop"}

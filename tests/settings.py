@@ -15,3 +15,6 @@ PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
 if DATABASES["default"]["ENGINE"].endswith("sqlite3"):
     # A file, not memory: the browser's server and the engine's threads open connections of their own.
     DATABASES["default"]["TEST"] = {"NAME": str(DATA_FOLDER / "test.sqlite3")}
+# An empty folder of collected files: the pages' own are found where they lie.
+STATIC_ROOT = DATA_FOLDER / "static"
+STATIC_ROOT.mkdir(exist_ok=True)

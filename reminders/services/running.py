@@ -5,6 +5,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
 from reminders.services.batches import batch_read
+from reminders.services.call_tick import call_list_tick
 from reminders.services.delivery import Clock, Courier, Tally
 from reminders.services.queueing import claim, release, sweep
 from reminders.services.reconciling import reconcile
@@ -16,10 +17,11 @@ LIMIT_SECONDS = 30.0
 
 @dataclass(slots=True)
 class RunReport:
-    """What one pass did: subjects planned, messages by what became of them, and whether it came to the end."""
+    """What one pass did: subjects planned, messages by what became of them, calls opened, and whether it drained."""
 
     planned: int = 0
     tally: Tally = field(default_factory=Tally)
+    calls: int = 0
     drained: bool = False
 
 
@@ -48,6 +50,7 @@ def run_due(
     ways_out = transports_from_settings() if transports is None else transports
     try:
         report.drained = _drain(clock, ways_out, report, is_over)
+        report.calls = call_list_tick(clock())
     finally:
         for way_out in ways_out.values():
             way_out.close()

@@ -12,6 +12,7 @@ from reminders.rules.facts import Removal
 from reminders.rules.kinds import MessageKind
 from reminders.rules.words import day_words, near_day_words, places_together, shortened
 from reminders.services.links import link_address
+from reminders.services.stopping import patients_at
 from reminders.services.subjects import patient_zone, removal_visit_of
 from taping.models import Application
 from taping.rules.removal import RAW_SIGNS, removal_steps
@@ -140,6 +141,10 @@ def _visit(visit: Visit, saying: Saying) -> dict[str, Any]:
 
 
 def _still_on(saying: Saying) -> list[dict[str, str]]:
-    """The tapes still on the skin: after a STOP nothing else will say when they come off."""
-    on = saying.row.patient.applications.filter(ended_at=None).order_by("closes_on", "id")
+    """The tapes of everybody at that address: after a STOP nothing else will say when they come off."""
+    patients = {
+        saying.row.patient_id,
+        *patients_at(saying.row.channel, saying.row.address).values_list("pk", flat=True),
+    }
+    on = Application.objects.filter(patient__in=patients, ended_at=None).order_by("closes_on", "id")
     return [{"place": places_together([(one.region, one.side)]), "off_day": day_words(one.removal_day)} for one in on]

@@ -1,5 +1,6 @@
 """The tape itself: what a roll can do, and the names of its tensions."""
 
+from bisect import bisect_left
 from dataclasses import dataclass
 from typing import Self
 
@@ -106,7 +107,7 @@ def _load_bands() -> tuple[Band, ...]:
 
 
 BANDS: tuple[Band, ...] = _load_bands()
-_ENDS: tuple[tuple[float, Band], ...] = tuple((band.upper_share, band) for band in BANDS)
+_ENDS: tuple[float, ...] = tuple(band.upper_share for band in BANDS)
 
 
 def band_of(share: float) -> Band | None:
@@ -116,6 +117,4 @@ def band_of(share: float) -> Band | None:
         BadNumberError: when ``share`` is no number.
     """
     amount = number(share, "the share")
-    if amount < 0:
-        return None
-    return next((band for upper, band in _ENDS if amount <= upper), None)
+    return BANDS[bisect_left(_ENDS, amount)] if 0 <= amount <= 1 else None

@@ -9,6 +9,7 @@ from clinic.services.events import Actor, event_record
 from reminders.models import CallItem
 from reminders.rules.call_endings import CallEnding, Ending, endings_of
 from reminders.rules.call_list import CallReason
+from reminders.services.call_list import call_close
 from taping.models import SkinReport
 from taping.services.reports import ReportGrade, report_close
 
@@ -67,22 +68,15 @@ def _apply(actor: Actor, now: datetime, item: CallItem, ending: Ending, result: 
         item.try_again_at = None
         return
     if ending.closes:
-        _close(actor, now, item, ending.what)
+        item.closed_at, item.closed_by, item.closed_how, item.try_again_at = now, actor.user, ending.what, None
     else:
         item.try_again_at = result.try_again_at
-
-
-def _close(actor: Actor, now: datetime, item: CallItem, how: str) -> None:
-    item.closed_at, item.closed_by, item.closed_how = now, actor.user, how
-    item.try_again_at = None
 
 
 @transaction.atomic
 def report_settle(*, actor: Actor, now: datetime, report: SkinReport, grade: ReportGrade) -> SkinReport:
     """A therapist closes a skin report with a finding, and with it the calls about it. Raises TapingRefused."""
     closed = report_close(actor=actor, now=now, report=report, grade=grade)
-    for item in CallItem.objects.select_for_update().filter(report=closed, closed_at=None):
-        _close(actor, now, item, "seen by a therapist")
-        item.save()
-        event_record(actor=actor, verb="call.closed", subject=item, patient=item.patient, now=now)
+    for item in CallItem.objects.filter(report=closed, closed_at=None).select_related("patient"):
+        call_close(now=now, item=item, how="seen by a therapist", actor=actor)
     return closed

@@ -7,6 +7,7 @@ from django.db import transaction
 from clinic.services.events import Actor, event_record
 from reminders.models import CallItem, Message
 from reminders.rules.outbox import NEEDS_PERSON
+from reminders.services.call_list import call_close
 from reminders.services.waking import wake
 
 
@@ -37,8 +38,7 @@ def message_send_again(*, actor: Actor, now: datetime, message: Message) -> None
     )
     if not sent:
         raise NotAgain("Somebody else has just dealt with this message. Look at its state.")
-    CallItem.objects.filter(message=current, closed_at=None).update(
-        closed_at=now, closed_by=actor.user, closed_how="sent again"
-    )
+    for item in CallItem.objects.filter(message=current, closed_at=None).select_related("patient"):
+        call_close(now=now, item=item, how="sent again", actor=actor)
     event_record(actor=actor, verb="message.sent_again", subject=current, patient=current.patient, now=now)
     transaction.on_commit(wake, robust=True)

@@ -3,10 +3,13 @@
 from collections.abc import Mapping
 
 from django.conf import settings
+from django.core.exceptions import ImproperlyConfigured
 
 from clinic.models.people import Channel
 from reminders.transports import Transport
 from reminders.transports.folder import FolderTransport
+from reminders.transports.gateway import Gateway, GatewayTransport
+from reminders.transports.smtp import MailServer, SmtpTransport
 
 FOLDER = "folder:"
 
@@ -21,8 +24,20 @@ def _folder(channel: Channel) -> Transport:
 
 
 def _email() -> Transport:
-    return _folder(Channel.EMAIL)
+    url = settings.EMAIL_URL
+    if url.startswith(FOLDER):
+        return _folder(Channel.EMAIL)
+    try:
+        return SmtpTransport(MailServer.from_url(url), settings.SENDER_ADDRESS)
+    except ValueError as wrong:
+        raise ImproperlyConfigured(f"EMAIL_URL: {wrong}") from wrong
 
 
 def _sms() -> Transport:
-    return _folder(Channel.SMS)
+    url = settings.SMS_GATEWAY_URL
+    if url.startswith(FOLDER):
+        return _folder(Channel.SMS)
+    try:
+        return GatewayTransport(Gateway.from_url(url, settings.SMS_GATEWAY_TOKEN))
+    except ValueError as wrong:
+        raise ImproperlyConfigured(f"SMS_GATEWAY_URL: {wrong}") from wrong

@@ -10,6 +10,14 @@ from reminders.transports.base import Outgoing, TransportError
 
 def mail_bytes(outgoing: Outgoing, sender: str) -> bytes:
     """The mail as it goes over the wire, CRLF line ends. Raises TransportError for an address that cannot be."""
+    try:
+        return _mail(outgoing, sender).as_bytes()
+    except (ValueError, UnicodeError) as impossible:
+        # Known before anything was handed over: this one is listed for a person, the next one goes.
+        raise TransportError("the message cannot be written as a mail", protocol="smtp", code=554) from impossible
+
+
+def _mail(outgoing: Outgoing, sender: str) -> EmailMessage:
     mail = EmailMessage(policy=email.policy.SMTP)
     mail["From"] = Address(_line(outgoing.from_name), addr_spec=ascii_address(sender))
     mail["To"] = Address(_line(outgoing.to_name), addr_spec=ascii_address(outgoing.to))
@@ -27,7 +35,7 @@ def mail_bytes(outgoing: Outgoing, sender: str) -> bytes:
         mail.add_alternative(outgoing.html, subtype="html")
     if outgoing.calendar:
         mail.add_attachment(outgoing.calendar, "text", "calendar", filename="visit.ics", params=_of(outgoing))
-    return mail.as_bytes()
+    return mail
 
 
 def message_id(outgoing: Outgoing, sender: str) -> str:

@@ -1,0 +1,86 @@
+"""The small clinic's one process: pages by waitress, messages by the ticker."""
+
+import ipaddress
+import signal
+from collections.abc import Callable
+from contextlib import closing
+from pathlib import Path
+from types import FrameType
+from typing import Any
+
+from django.conf import settings
+from django.core.exceptions import ImproperlyConfigured
+from django.core.management import call_command
+from django.utils import timezone
+from waitress.server import create_server
+
+from clinic.checks import refuse_unsafe
+from reminders.services.ticker import Ticker
+from reminders.services.ways_out import transports_from_settings
+
+THREADS = 6
+
+
+def serve(*, host: str, port: int, say: Callable[[str], object], with_ticker: bool = True) -> None:
+    """Prepare the database and serve until SIGTERM or SIGINT. say gets one line a fact, the address last.
+
+    Raises ImproperlyConfigured where a setting must be put right first, OSError where the port is taken.
+    """
+    refuse_open_door(host)
+    refuse_unsafe()
+    transports_from_settings()
+    _prepare()
+    from clinic.wsgi import application  # loads the pages; the lines above must have had their say
+
+    with closing(create_server(application, host=host, port=port, threads=THREADS, ident=None)) as server:
+        ticker = Ticker(timezone.now) if with_ticker else None
+        _stop_by_signal()
+        if ticker is not None:
+            ticker.start()
+        say(f"Wearwindow is at http://{_shown(host)}:{server.effective_port}/ (stop it with Ctrl-C)")
+        try:
+            server.run()
+        except (KeyboardInterrupt, SystemExit):
+            say("Stopping.")
+        finally:
+            if ticker is not None:
+                ticker.stop()
+
+
+def refuse_open_door(host: str) -> None:
+    """Only a public run may be reached from other machines. Raises ImproperlyConfigured."""
+    if not settings.PUBLIC and not _is_loopback(host):
+        raise ImproperlyConfigured(
+            f"{host} can be reached from other machines. Set PUBLIC=true and what it asks for, or serve on 127.0.0.1."
+        )
+
+
+def _is_loopback(host: str) -> bool:
+    if host == "localhost":
+        return True
+    try:
+        return ipaddress.ip_address(host).is_loopback
+    except ValueError:
+        return False
+
+
+def _prepare() -> None:
+    try:
+        Path(settings.DATA_FOLDER).mkdir(mode=0o700, parents=True, exist_ok=True)
+    except OSError as refused:
+        raise ImproperlyConfigured(f"DATA_FOLDER cannot be made: {refused.strerror}.") from refused
+    call_command("migrate", interactive=False, verbosity=0)
+    if settings.PUBLIC and not (Path(settings.STATIC_ROOT) / "staticfiles.json").exists():
+        call_command("collectstatic", interactive=False, verbosity=0)
+
+
+def _shown(host: str) -> str:
+    return f"[{host}]" if ":" in host else host
+
+
+def _stop_by_signal() -> None:
+    def leave(number: int, frame: FrameType | None) -> Any:
+        raise KeyboardInterrupt
+
+    signal.signal(signal.SIGTERM, leave)
+    signal.signal(signal.SIGINT, leave)

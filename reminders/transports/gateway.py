@@ -1,0 +1,124 @@
+"""Text messages by an HTTP gateway.
+
+    POST <SMS_GATEWAY_URL>
+    Authorization: Bearer <SMS_GATEWAY_TOKEN>
+    Content-Type: application/json
+    Idempotency-Key: <the same at every attempt of one message>
+
+    {"to": "+12125550123", "text": "..."}
+
+A good answer is any 2xx with {"id": "..."}; 4xx refuses for good (404, 410 and 422: this number), 429 and 5xx ask to
+come again. A gateway that has seen the key before must not send twice.
+"""
+
+import http.client
+import json
+import ssl
+import time
+from dataclasses import dataclass
+from urllib.parse import urlsplit
+
+from reminders.transports.base import Outgoing, Transport, TransportError
+
+TIMEOUT_SECONDS = 10.0
+LONGEST_ANSWER = 64 * 1024
+NUMBER_REFUSED = frozenset({404, 410, 422})
+_HERE = ("localhost", "127.0.0.1", "::1")
+
+
+@dataclass(frozen=True, slots=True)
+class Gateway:
+    """Where text messages go: https, or http on this machine."""
+
+    scheme: str
+    host: str
+    port: int | None
+    path: str
+    token: str = ""
+
+    @classmethod
+    def from_url(cls, url: str, token: str) -> "Gateway":
+        """Raises ValueError that says what to do."""
+        parts = urlsplit(url)
+        if parts.scheme not in ("http", "https") or not parts.hostname:
+            raise ValueError("write it as https://gateway.example.org/messages")
+        if parts.scheme == "http" and parts.hostname not in _HERE:
+            raise ValueError("http:// sends numbers in the clear and is only for this machine: write https")
+        path = f"{parts.path or '/'}?{parts.query}" if parts.query else parts.path or "/"
+        return cls(parts.scheme, parts.hostname, parts.port, path, token)
+
+
+class GatewayTransport(Transport):
+    """Holds one connection from the first message of a batch to the last. tls: for certificates of one's own."""
+
+    def __init__(
+        self, gateway: Gateway, *, timeout: float = TIMEOUT_SECONDS, tls: ssl.SSLContext | None = None
+    ) -> None:
+        self._gateway = gateway
+        self._timeout = timeout
+        self._tls = tls
+        self._held: http.client.HTTPConnection | None = None
+
+    def send(self, outgoing: Outgoing) -> str:
+        connection = self._connection()
+        body = json.dumps({"to": outgoing.to, "text": outgoing.text}).encode()
+        headers = {
+            "Authorization": f"Bearer {self._gateway.token}",
+            "Content-Type": "application/json",
+            "Idempotency-Key": str(outgoing.key),
+        }
+        try:
+            connection.request("POST", self._gateway.path, body, headers)
+            answer = connection.getresponse()
+            content = self._read(answer)
+        except (OSError, http.client.HTTPException) as broken:
+            self.close()
+            words = f"the SMS gateway did not answer ({type(broken).__name__})"
+            raise TransportError(words, protocol="http", handed_over=True) from broken
+        if answer.will_close:
+            self.close()
+        if not 200 <= answer.status < 300:
+            refused = answer.status in NUMBER_REFUSED
+            raise TransportError("the SMS gateway refused", protocol="http", code=answer.status, address=refused)
+        return _id_in(content)
+
+    def close(self) -> None:
+        held, self._held = self._held, None
+        if held is not None:
+            held.close()
+
+    def _connection(self) -> http.client.HTTPConnection:
+        """A connection that stands, so that from here on a silence means that the message may have been read."""
+        if self._held is not None and self._held.sock is not None:
+            return self._held
+        at = self._gateway
+        if at.scheme == "https":
+            context = self._tls or ssl.create_default_context()
+            self._held = http.client.HTTPSConnection(at.host, at.port, timeout=self._timeout, context=context)
+        else:
+            self._held = http.client.HTTPConnection(at.host, at.port, timeout=self._timeout)
+        try:
+            self._held.connect()
+        except OSError as broken:
+            self.close()
+            words = f"the SMS gateway cannot be reached ({type(broken).__name__})"
+            raise TransportError(words, protocol="http") from broken
+        return self._held
+
+    def _read(self, answer: http.client.HTTPResponse) -> bytes:
+        # The socket's own limit is for one read; a gateway that drips byte after byte would never reach it.
+        until, parts = time.monotonic() + 2 * self._timeout, b""
+        while chunk := answer.read1(LONGEST_ANSWER):
+            parts += chunk
+            if len(parts) > LONGEST_ANSWER or time.monotonic() > until:
+                raise http.client.HTTPException("the answer is too long")
+        return parts
+
+
+def _id_in(content: bytes) -> str:
+    """The gateway's id; an answer without one may come from anybody on the way, so nobody knows."""
+    try:
+        found = json.loads(content)["id"]
+    except (ValueError, KeyError, TypeError) as garbage:
+        raise TransportError("the SMS gateway answered without an id", protocol="http", handed_over=True) from garbage
+    return str(found)[:120]

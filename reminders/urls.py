@@ -2,11 +2,10 @@
 
 from django.urls import path
 
-from reminders.views import calls, handing_over, health, outbox, patient, today
+from reminders.views import calls, handing_over, health, link, outbox, patient, stop, today
 
 urlpatterns = [
     path("", today.today, name="today"),
-    path("visits/<int:pk>/mark/", today.visit_mark, name="visit_mark"),
     path("calls/<int:pk>/", calls.call_work, name="call_work"),
     path("reports/<int:pk>/", calls.report_page, name="report_page"),
     path("patients/<int:pk>/", patient.patient_page, name="patient_page"),
@@ -15,6 +14,9 @@ urlpatterns = [
     path("applications/<int:pk>/sign/", handing_over.application_sign, name="application_sign"),
     path("messages/", outbox.outbox_page, name="messages"),
     path("messages/<int:pk>/again/", outbox.message_again, name="message_again"),
+    path("t/<str:token>/", link.link_page, name="link_page"),
+    path("t/<str:token>/<str:what>/", link.link_answer, name="link_answer"),
+    path("u/<str:token>/", stop.stop_page, name="stop_page"),
     path("health/", health.alive, name="health"),
     path("health/ready/", health.ready, name="health_ready"),
 ]

@@ -43,7 +43,7 @@ def call_work(request: HttpRequest, pk: int) -> HttpResponse:
     except CallRefused as refused:
         form.add_error("note" if result.what == CallEnding.SORTED_OUT else None, str(refused))
         return _call_page(request, item, form, 422)
-    messages.add_message(request, messages.SUCCESS, DONE[CallEnding(result.what)], extra_tags="good")
+    messages.success(request, DONE[CallEnding(result.what)])
     return redirect("today")
 
 
@@ -74,7 +74,7 @@ def report_page(request: HttpRequest, pk: int) -> HttpResponse:
         except TapingRefused as refused:
             form.add_error(refused.field or None, refused.message)
         else:
-            messages.add_message(request, messages.SUCCESS, "The skin report is closed.", extra_tags="good")
+            messages.success(request, "The skin report is closed.")
             return redirect("patient_page", report.patient_id)
     return _report_page(request, report, form, 422)
 

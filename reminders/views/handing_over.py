@@ -70,7 +70,7 @@ def application_sign(request: HttpRequest, pk: int) -> HttpResponse:
     try:
         application_countersign(actor=actor_of(request), now=timezone.now(), application=tape)
     except TapingRefused as refused:
-        messages.add_message(request, messages.ERROR, refused.message, extra_tags="stop")
+        messages.error(request, refused.message)
     else:
-        messages.add_message(request, messages.SUCCESS, "Signed.", extra_tags="good")
+        messages.success(request, "Signed.")
     return redirect("application_page", pk)

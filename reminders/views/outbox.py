@@ -59,7 +59,7 @@ def message_again(request: HttpRequest, pk: int) -> HttpResponse:
     try:
         message_send_again(actor=actor_of(request), now=timezone.now(), message=message)
     except NotAgain as refused:
-        messages.add_message(request, messages.ERROR, str(refused), extra_tags="stop")
+        messages.error(request, str(refused))
     else:
         messages.add_message(
             request, messages.SUCCESS, "It goes again now, unless quiet hours hold.", extra_tags="good"

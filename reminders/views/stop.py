@@ -12,8 +12,8 @@ from django.views.decorators.http import require_http_methods
 from clinic.services.events import Actor
 from clinic.views.access import clinic_of
 from reminders.models import Link
-from reminders.services.answers import stop
 from reminders.services.links import link_find
+from reminders.services.stopping import stop_by_link
 from reminders.views.link import unknown_link
 from reminders.views.link_context import comes_off, public_context
 
@@ -27,13 +27,11 @@ def stop_page(request: HttpRequest, token: str) -> HttpResponse:
     link = link_find(token=token, purpose=Link.Purpose.STOP, now=now)
     if link is None:
         return unknown_link(request)
-    stopped = request.method == "POST"
+    # RFC 8058, 3.1: one click is this body and nothing else; any other post gets the form.
+    stopped = request.method == "POST" and request.POST.get("List-Unsubscribe") == "One-Click"
     if stopped:
-        stop(
-            actor=Actor(word="patient link", origin=request.META.get("REMOTE_ADDR")),
-            now=now,
-            application=link.application,
-        )
+        actor = Actor(word="patient link", origin=request.META.get("REMOTE_ADDR"))
+        stop_by_link(actor=actor, now=now, application=link.application)
     context: dict[str, Any] = public_context(clinic) | {"token": token, "stopped": stopped}
     context["tape"] = comes_off(link.application, clinic=clinic, now=now)
     return render(request, "reminders/stop_page.html", context)

@@ -2,22 +2,19 @@
 
 from typing import Any
 
-from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import get_object_or_404, redirect, render
+from django.shortcuts import render
 from django.utils import timezone
-from django.views.decorators.http import require_POST, require_safe
+from django.views.decorators.http import require_safe
 
-from clinic.models import User, Visit
-from clinic.services.visits import VisitRefused, visit_set_state
-from clinic.views.access import STAFF, actor_of, clinic_of, for_roles, user_of
+from clinic.models import User
+from clinic.views.access import STAFF, clinic_of, for_roles, user_of
 from reminders.forms.calls import AGAIN_CHOICES
 from reminders.selectors_calls import call_items_open, call_rows
 from reminders.selectors_tapes import tapes_today
 from reminders.selectors_today import follow_ups, signatures_open, visits_of_day
 
 MOST_CALLS = 60
-MARKS = (Visit.State.ARRIVED, Visit.State.DONE, Visit.State.DID_NOT_ATTEND)
 
 
 @for_roles(*STAFF)
@@ -49,18 +46,3 @@ def today(request: HttpRequest) -> HttpResponse:
 
 def _at_desk(user: User) -> bool:
     return user.is_front_desk or user.is_manager
-
-
-@for_roles(*STAFF)
-@require_POST
-def visit_mark(request: HttpRequest, pk: int) -> HttpResponse:
-    """Arrived, done or did not attend, in one tap; anything else is a bad request."""
-    visit = get_object_or_404(Visit, pk=pk)
-    state = request.POST.get("state", "")
-    if state not in MARKS:
-        return HttpResponse(status=400)
-    try:
-        visit_set_state(actor=actor_of(request), now=timezone.now(), visit=visit, state=state)
-    except VisitRefused as refused:
-        messages.add_message(request, messages.ERROR, str(refused), extra_tags="stop")
-    return redirect("today")

@@ -1,7 +1,6 @@
 """Drafting the strips: a plan after a screen that allows it, its strips, and its end without tape."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
@@ -11,11 +10,11 @@ from django.db.models import Max
 from clinic.models import Patient, User
 from clinic.selectors import clinic_get
 from clinic.services.events import Actor, event_record
-from taping.models import Application, SkinScreen, Strip, StripPlan, TapeRoll
+from taping.models import Application, SkinScreen, Strip, StripPlan
 from taping.rules.clock import local_date
-from taping.rules.cut import Cut
 from taping.rules.skin import GOALS, Outcome
 from taping.services.refusals import TapingRefused
+from taping.services.strips import StripValues, strip_numbers, values_again
 
 PERMITS = (Outcome.CLEAR, Outcome.CLEAR_WITH_CARE)
 MOST_STRIPS = 20
@@ -30,20 +29,6 @@ class PlanChanged(TapingRefused):
         at = current.saved_at.astimezone(clinic_get().zone)
         super().__init__(f"{who} changed this plan at {at:%H:%M}. It is shown as it is now; make your change again.")
         self.current = current
-
-
-@dataclass(frozen=True, slots=True)
-class StripValues:
-    """One strip as the therapist chose it, with the cut that the rules computed for it."""
-
-    shape: str
-    start: str
-    direction: str
-    cut: Cut
-    place: str = ""
-    tails: int = 1
-    roll: TapeRoll | None = None
-    off_paper: bool = False
 
 
 @transaction.atomic
@@ -109,9 +94,29 @@ def strip_put(*, actor: Actor, now: datetime, plan: StripPlan, strip: StripValue
     last: int = current.strips.aggregate(last=Max("position"))["last"] or 0
     if current.strips.count() >= MOST_STRIPS:
         raise TapingRefused(f"A plan takes {MOST_STRIPS} strips. Remove one, or tape in two plans.")
-    row = Strip.objects.create(plan=current, position=last + 1, **_numbers(strip))
+    row = Strip.objects.create(plan=current, position=last + 1, **strip_numbers(strip))
     _saved(actor, now, current, "plan.strip_added", ["strips"])
     return row
+
+
+@transaction.atomic
+def strips_again(
+    *, actor: Actor, now: datetime, plan: StripPlan, last: Application, version: int | None = None
+) -> StripPlan:
+    """Put the strips of an earlier taping of the same place and patient into an empty plan, cut anew for each roll.
+
+    The screen is never copied: it was made anew before this plan. Raises TapingRefused, PlanChanged.
+    """
+    current = plan_open(plan=plan, version=version)
+    place = (current.screen.patient_id, current.screen.region, current.screen.side)
+    if (last.patient_id, last.region, last.side) != place:
+        raise TapingRefused("That taping was of another place. Measure the span and add a strip.")
+    if current.strips.exists():
+        raise TapingRefused("This plan has strips already. Remove them first, or add another.")
+    for position, strip in enumerate(last.plan.strips.select_related("roll"), start=1):
+        Strip.objects.create(plan=current, position=position, **strip_numbers(values_again(strip)))
+    current.goal, current.posture, current.reason = last.plan.goal, last.plan.posture, last.plan.reason
+    return _saved(actor, now, current, "plan.strips_copied", ["strips", *CHANGEABLE])
 
 
 @transaction.atomic
@@ -142,25 +147,6 @@ def _goal(goal: str) -> str:
 
 def _user(actor: Actor, screen: SkinScreen) -> User:
     return actor.user or screen.asked_by
-
-
-def _numbers(strip: StripValues) -> dict[str, Any]:
-    first, last = strip.cut.anchors_mm
-    return {
-        "shape": strip.shape,
-        "place": strip.place,
-        "tails": strip.tails,
-        "start": strip.start,
-        "direction": strip.direction,
-        "roll": strip.roll,
-        "off_paper": strip.off_paper,
-        "span_mm": strip.cut.span_mm,
-        "paper_mm": strip.cut.paper_mm,
-        "anchor_first_mm": first,
-        "anchor_last_mm": last,
-        "stretch": strip.cut.stretch,
-        "share": strip.cut.share,
-    }
 
 
 def _saved(actor: Actor, now: datetime, plan: StripPlan, verb: str, fields: list[str]) -> StripPlan:

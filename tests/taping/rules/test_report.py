@@ -137,7 +137,9 @@ def test_just_after_removal_what_may_settle_is_watched(key: str, minutes: float)
 
 @pytest.mark.parametrize("key", sorted(set(KEYS) - {"redness", "itching"}))
 def test_nothing_else_is_watched_just_after_removal(key: str) -> None:
-    assert advise([key, "redness"], False, 5).urgency == URGENCIES[key]
+    advice = advise([key, "redness"], False, 5)
+    assert advice.urgency == URGENCIES[key]
+    assert advice.reasons[0] == f"{SIGN_BY_KEY[key].words}: {SIGN_BY_KEY[key].why}"
 
 
 INJURY = (

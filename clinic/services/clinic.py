@@ -1,0 +1,73 @@
+"""Writes the clinic's own row: its name, its numbers, its hours and the days it is closed."""
+
+from collections.abc import Mapping
+from datetime import date, datetime, time
+from typing import Any
+
+from django.db import transaction
+
+from clinic.models import Clinic, Closure, OpeningHours
+from clinic.selectors import clinic_get
+from clinic.services.events import Actor, event_record
+from clinic.services.versions import plan_raise
+
+# What messages depend on; the rest is only shown.
+MOVES_MESSAGES = frozenset(
+    {
+        "time_zone", "quiet_from", "quiet_until", "adhesion_minutes", "water_minutes", "wear_first_day",
+        "wear_last_day", "skin_rest_hours", "optional_messages", "telephone", "emergency_number",
+        "out_of_hours_advice", "name", "address",
+    }
+)  # fmt: skip
+
+
+@transaction.atomic
+def clinic_change(*, actor: Actor, now: datetime, values: Mapping[str, Any]) -> Clinic:
+    """Write the fields that differ (names of Clinic's fields); tapes already on keep the numbers they began with."""
+    clinic = clinic_get()
+    changed = [name for name, value in values.items() if getattr(clinic, name) != value]
+    if not changed and not clinic._state.adding:
+        return clinic
+    for name in changed:
+        setattr(clinic, name, values[name])
+    clinic.save()
+    event_record(actor=actor, verb="clinic.changed", subject=clinic, now=now, fields=changed)
+    if MOVES_MESSAGES.intersection(changed):
+        plan_raise(clinic)
+    return clinic
+
+
+@transaction.atomic
+def hours_change(*, actor: Actor, now: datetime, hours: Mapping[int, list[tuple[time, time]]]) -> None:
+    """Set the clinic's own opening hours: weekday (Monday 0) to its spans, local time; a day left out is closed."""
+    clinic = clinic_get()
+    OpeningHours.objects.filter(therapist=None).delete()
+    OpeningHours.objects.bulk_create(
+        OpeningHours(weekday=weekday, opens=opens, closes=closes)
+        for weekday, spans in hours.items()
+        for opens, closes in spans
+    )
+    event_record(actor=actor, verb="hours.changed", subject=clinic, now=now, fields=["opens", "closes"])
+    _hours_moved(clinic)
+
+
+@transaction.atomic
+def closure_add(*, actor: Actor, now: datetime, day: date, reason: str = "") -> Closure:
+    """Close the clinic on a day; a day already closed only gets the new reason."""
+    closure, _ = Closure.objects.update_or_create(day=day, therapist=None, defaults={"reason": reason})
+    event_record(actor=actor, verb="closure.added", subject=closure, now=now, fields=["day", "reason"])
+    _hours_moved(clinic_get())
+    return closure
+
+
+@transaction.atomic
+def closure_remove(*, actor: Actor, now: datetime, closure: Closure) -> None:
+    """Open the clinic again on that day."""
+    event_record(actor=actor, verb="closure.removed", subject=closure, now=now)
+    closure.delete()
+    _hours_moved(clinic_get())
+
+
+def _hours_moved(clinic: Clinic) -> None:
+    if not clinic._state.adding:
+        plan_raise(clinic)

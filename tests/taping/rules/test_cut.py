@@ -228,6 +228,24 @@ def test_strong_tension_is_explained_with_its_share() -> None:
     )
 
 
+def test_a_share_near_a_whole_percent_keeps_its_own_value() -> None:
+    assert cut_of_length(300, cut_for_stretch(300, 0.25005, TAPE).paper_mm, TAPE).share == pytest.approx(0.25005)
+
+
+def test_unequal_anchors_count_each_for_itself() -> None:
+    wanted = cut_for_stretch(300, 0.5, TAPE, (60, 40))
+
+    assert cut_of_length(300, wanted.paper_mm, TAPE, (60, 40)).share == pytest.approx(0.5)
+    with pytest.raises(ImpossibleCut, match="Anchors of 60 and 40 mm leave nothing"):
+        cut_for_stretch(100, 0.5, TAPE, (60, 40))
+    with pytest.raises(ImpossibleCut, match=r"anchors \(121 mm of it\)"):
+        cut_of_length(300, 120, TAPE, (70, 40))
+
+
+def test_the_length_that_works_is_the_one_for_anchors_off_the_paper() -> None:
+    assert text(cut_of_length(300, 345, TAPE, off_paper=True)).endswith("Cut at most 320 mm for this span.")
+
+
 def test_a_piece_beyond_the_tape_is_reported_with_the_length_that_works() -> None:
     cut = cut_of_length(300, 250, TAPE)
 
@@ -270,6 +288,10 @@ def test_a_piece_longer_than_a_roll_is_a_caution(roll: float, found: list[str]) 
     assert keys(cut_for_stretch(300, 0.625, Tape(roll_mm=roll))) == found
 
 
+def test_a_piece_as_long_as_the_roll_can_still_be_cut() -> None:
+    assert keys(cut_for_stretch(300, 0.625, Tape(roll_mm=cut_for_stretch(300, 0.625, TAPE).paper_mm))) == []
+
+
 def test_a_short_zone_and_strong_tension_are_both_said() -> None:
     assert keys(cut_for_stretch(150, 0.9, TAPE)) == ["short_zone", "strong_tension"]
 
@@ -283,6 +305,10 @@ def test_more_than_paper_off_is_a_caution_on_delicate_skin(who: str, said: str) 
     assert [caution.key for caution in found] == ["paper_off_exceeded"]
     assert said in found[0].text
     assert "26 % of what this tape can give, where the tape as it comes off the backing has 25 %" in found[0].text
+
+
+def test_hardly_more_than_paper_off_is_more() -> None:
+    assert len(cautions_for(cut_for_stretch(300, 0.250001, TAPE), TAPE, child=True)) == 1
 
 
 def test_delicate_skin_is_named_together() -> None:
@@ -319,6 +345,11 @@ def test_without_tolerance_the_range_is_the_share() -> None:
     found = share_range(cut_for_stretch(300, 0.5, TAPE), TAPE, 0)
 
     assert (found.low, found.high, str(found)) == (0.5, 0.5, "50 to 50 %")
+
+
+@pytest.mark.parametrize(("share", "said"), [(0.0, "0 to 0 %"), (1.0, "100 to 100 %")])
+def test_the_ends_of_the_scale_are_said_as_they_are(share: float, said: str) -> None:
+    assert str(share_range(cut_for_stretch(300, share, TAPE), TAPE, 0)) == said
 
 
 def test_a_range_that_reaches_below_nothing_is_loose() -> None:

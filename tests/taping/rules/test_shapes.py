@@ -103,6 +103,7 @@ def test_a_donut_has_its_hole_in_the_fold() -> None:
     shape = shape_for(ShapeKind.DONUT, CUT, TAPE)
 
     assert (shape.slits, shape.holes) == ((), (Hole(237.5, 25.0, 25.0),))
+    assert shape.tails == (Tail(0.0, LENGTH, 0.0, 50.0),)
 
 
 @pytest.mark.parametrize("kind", [kind for kind in ShapeKind if kind is not ShapeKind.DONUT])
@@ -142,6 +143,11 @@ def test_a_tail_of_three_millimetres_is_refused(width: float, works: str) -> Non
 def test_a_tail_of_just_the_least_width_is_cut() -> None:
     assert shape_for(ShapeKind.FAN, CUT, Tape(width_mm=24.0), tails=3).tails[0].width_mm == 8.0
     assert len(shape_for(ShapeKind.FAN, CUT, Tape(width_mm=2.1 * 3), tails=3, least_tail_mm=2.1).tails) == 3
+
+
+def test_tails_a_thousandth_too_narrow_are_refused() -> None:
+    with pytest.raises(UnfitShapeError, match="use a wider tape or another shape"):
+        shape_for(ShapeKind.Y, CUT, Tape(width_mm=15.999))
 
 
 def test_the_most_tails_that_fit_are_counted_to_the_last() -> None:
@@ -198,6 +204,11 @@ def test_a_hole_keeps_out_of_the_longer_anchor(anchors: tuple[float, float]) -> 
     assert shape_for(ShapeKind.DONUT, short, TAPE, hole_mm=10.0).holes == (Hole(55.0, 25.0, 10.0),)
     with pytest.raises(UnfitShapeError, match="use a hole of at most 10 mm"):
         shape_for(ShapeKind.DONUT, short, TAPE, hole_mm=10.1)
+
+
+def test_a_very_small_hole_is_still_offered() -> None:
+    with pytest.raises(UnfitShapeError, match=r"use a hole of at most 0\.5 mm"):
+        shape_for(ShapeKind.DONUT, CUT, Tape(width_mm=16.5))
 
 
 def test_a_piece_without_room_for_any_hole_says_what_would_work() -> None:

@@ -1,0 +1,226 @@
+"""Screening in the browser: the place, the questions, the verdict while answering, and what is recorded."""
+
+from collections.abc import Callable, Iterator
+from datetime import datetime, timedelta
+from typing import Any
+
+import pytest
+import time_machine
+from django.test import Client
+
+from clinic.models import Event, Patient, User
+from taping.models import SkinReport, SkinScreen
+from taping.rules.skin import QUESTIONS
+from tests.factories import ApplicationFactory, PatientFactory, ScreenFactory, UserFactory, VisitFactory
+from tests.taping.screening import answers
+
+SignedIn = Callable[..., tuple[Client, User]]
+KNEE = "?region=knee&side=left"
+
+
+@pytest.fixture(autouse=True)
+def _at_ten(now: datetime) -> Iterator[None]:
+    with time_machine.travel(now, tick=False):
+        yield
+
+
+@pytest.fixture
+def patient(db: None) -> Patient:
+    made: Patient = PatientFactory(full_name="Ada Quill")
+    return made
+
+
+@pytest.fixture
+def therapist(signed_in: SignedIn) -> Client:
+    return signed_in()[0]
+
+
+def post(client: Client, patient: Patient, query: str = KNEE, **given: str) -> Any:
+    return client.post(f"/patients/{patient.pk}/screen/{query}", {**answers(), **given})
+
+
+@pytest.mark.parametrize("role", ["desk", "manager"])
+@pytest.mark.parametrize("address", ["/patients/{patient}/screen/", "/screens/{screen}/"])
+def test_only_who_tapes_may_open_it(signed_in: SignedIn, patient: Patient, role: str, address: str) -> None:
+    screen = ScreenFactory(patient=patient, note="very private words")
+    client, _ = signed_in(role)
+    response = client.get(address.format(patient=patient.pk, screen=screen.pk))
+    assert response.status_code == 403
+    assert b"very private words" not in response.content
+
+
+@pytest.mark.parametrize("role", ["desk", "manager"])
+def test_only_who_tapes_may_post(signed_in: SignedIn, patient: Patient, role: str) -> None:
+    client, _ = signed_in(role)
+    screen = ScreenFactory(patient=patient)
+    assert post(client, patient).status_code == 403
+    assert client.post(f"/patients/{patient.pk}/screen/verdict/").status_code == 403
+    assert client.post(f"/screens/{screen.pk}/plan/").status_code == 403
+
+
+def test_student_may_screen(signed_in: SignedIn, patient: Patient) -> None:
+    client, user = signed_in("student")
+    assert post(client, patient).status_code == 302
+    assert SkinScreen.objects.get().asked_by == user
+
+
+def test_place_comes_first_and_every_side_is_listed(therapist: Client, patient: Patient) -> None:
+    page = therapist.get(f"/patients/{patient.pk}/screen/").content.decode()
+    assert "Where is the tape to go?" in page
+    assert page.count('href="?region=knee&amp;side=left&amp;goal="') == 3  # front, back and the list
+    assert page.count('href="?region=lower_back&amp;side=midline&amp;goal="') == 2
+    assert Event.objects.filter(verb="patient.read", patient=patient).count() == 1
+
+
+@pytest.mark.parametrize("query", ["?region=tail&side=left", "?region=knee&side=midline", "?region=knee", "?side=left"])
+def test_unknown_place_leads_back_to_the_figure(therapist: Client, patient: Patient, query: str) -> None:
+    assert "Where is the tape to go?" in therapist.get(f"/patients/{patient.pk}/screen/{query}").content.decode()
+
+
+def test_nothing_is_answered_beforehand(therapist: Client, patient: Patient) -> None:
+    page = therapist.get(f"/patients/{patient.pk}/screen/{KNEE}").content.decode()
+    assert "checked" not in page
+    assert f"{len(QUESTIONS)} questions open" in page
+    assert page.count("<h1") == 1
+
+
+def test_goal_of_the_last_time_is_offered(therapist: Client, patient: Patient) -> None:
+    page = therapist.get(f"/patients/{patient.pk}/screen/{KNEE}&goal=ease_pain").content.decode()
+    assert page.count("checked") == 1
+
+
+def test_person_is_asked_once_a_day(therapist: Client, patient: Patient, now: datetime) -> None:
+    ScreenFactory(patient=patient, side="right", answers={"diabetes": "yes", "rash": "no"})
+    page = therapist.get(f"/patients/{patient.pk}/screen/{KNEE}").content.decode()
+    assert "asked today at 10:00 for the right knee" in page
+    assert page.count("checked") == 1  # diabetes; the rash is of the other knee
+
+
+def test_person_is_asked_anew_the_next_day(therapist: Client, patient: Patient, now: datetime) -> None:
+    ScreenFactory(patient=patient, side="right", made_at=now - timedelta(days=1), answers={"diabetes": "yes"})
+    assert "checked" not in therapist.get(f"/patients/{patient.pk}/screen/{KNEE}").content.decode()
+
+
+def test_record_leads_to_the_screen(therapist: Client, patient: Patient, now: datetime) -> None:
+    visit = VisitFactory(patient=patient, starts_at=now + timedelta(minutes=5))
+    response = post(therapist, patient, goal="ease_pain")
+    screen = SkinScreen.objects.get()
+    assert (response.status_code, response["Location"]) == (302, f"/screens/{screen.pk}/")
+    assert (screen.region, screen.side, screen.goal, screen.outcome, screen.visit) == (
+        "knee",
+        "left",
+        "ease_pain",
+        "clear",
+        visit,
+    )
+
+
+def test_two_taps_make_one_screen(therapist: Client, patient: Patient) -> None:
+    key = "5f2b7a0e-8a55-4c5c-9d2e-0a3d6f1c7b11"
+    first, second = post(therapist, patient, once=key), post(therapist, patient, once=key)
+    assert first["Location"] == second["Location"]
+    assert SkinScreen.objects.count() == 1
+
+
+def test_open_questions_are_named_and_everything_is_kept(therapist: Client, patient: Patient) -> None:
+    response = post(therapist, patient, rash="", diabetes="not_known", note="seen in daylight")
+    page = response.content.decode()
+    assert response.status_code == 422
+    assert "<title>Error: Skin screen, left knee" in page
+    assert page.count("Not answered yet: Is there a rash here?") == 2  # in the summary and beside the question
+    assert '<a href="#id_rash_0">' in page
+    assert "seen in daylight" in page
+    assert page.count("checked") == len(QUESTIONS) - 1
+    assert SkinScreen.objects.count() == 0
+
+
+def test_cautions_without_a_note_are_not_recorded(therapist: Client, patient: Patient) -> None:
+    response = post(therapist, patient, diabetes="yes")
+    assert response.status_code == 422
+    assert response.content.decode().count("Write down how the cautions are met before recording the screen.") == 2
+
+
+def test_tampered_answer_is_an_error_not_a_crash(therapist: Client, patient: Patient) -> None:
+    response = post(therapist, patient, rash="perhaps", goal="win")
+    assert response.status_code == 422
+    assert SkinScreen.objects.count() == 0
+
+
+def test_verdict_follows_the_answers_and_saves_nothing(therapist: Client, patient: Patient) -> None:
+    address = f"/patients/{patient.pk}/screen/verdict/"
+    one = therapist.post(address, {"infection": "yes"}).content.decode()
+    assert "Do not tape." in one
+    assert "To be seen today: a doctor." in one
+    assert "1 question open" in therapist.post(address, answers(rash="")).content.decode()
+    assert "clear" in therapist.post(address, answers()).content.decode()
+    assert SkinScreen.objects.count() == 0
+
+
+def test_none_of_these_waits_for_stops_and_preparations(therapist: Client, patient: Patient) -> None:
+    response = post(therapist, patient, none_of_these="1", rash="")
+    assert response.status_code == 422
+    assert "Answer every stop and everything to put right first" in response.content.decode()
+
+
+def test_none_of_these_answers_open_cautions_and_records_nothing(therapist: Client, patient: Patient) -> None:
+    response = post(therapist, patient, none_of_these="1", diabetes="", pregnancy="yes", note="asked twice")
+    page = response.content.decode()
+    assert response.status_code == 200
+    assert page.count("checked") == len(QUESTIONS)
+    assert 'name="pregnancy" value="yes" class="" id="id_pregnancy_1" checked' in page or "pregnant" in page
+    assert "asked twice" in page
+    assert SkinScreen.objects.count() == 0
+
+
+def test_hold_shows_why_what_was_advised_and_who_must_see_them(therapist: Client, patient: Patient) -> None:
+    post(therapist, patient, hot_joint="yes", note="sent to the emergency department")
+    page = therapist.get(f"/screens/{SkinScreen.objects.get().pk}/").content.decode()
+    assert "Yes: Is a joint here hot and swollen?" in page
+    assert "To be seen today:</strong> a doctor." in page
+    assert "sent to the emergency department" in page
+    assert "Plan the strips" not in page
+
+
+def test_clear_screen_leads_to_the_strips(therapist: Client, patient: Patient) -> None:
+    screen = ScreenFactory(patient=patient)
+    assert "Plan the strips" in therapist.get(f"/screens/{screen.pk}/").content.decode()
+    response = therapist.post(f"/screens/{screen.pk}/plan/")
+    assert response["Location"] == f"/plans/{screen.plans.get().pk}/"
+    assert therapist.post(f"/screens/{screen.pk}/plan/")["Location"] == response["Location"]
+
+
+def test_screen_of_yesterday_offers_a_new_one(therapist: Client, patient: Patient, now: datetime) -> None:
+    screen = ScreenFactory(patient=patient, made_at=now - timedelta(days=1))
+    page = therapist.get(f"/screens/{screen.pk}/").content.decode()
+    assert "Plan the strips" not in page
+    assert f'/patients/{patient.pk}/screen/?region=knee&amp;side=left&amp;goal=ease_pain"' in page
+    assert therapist.post(f"/screens/{screen.pk}/plan/")["Location"] == f"/screens/{screen.pk}/"
+    assert screen.plans.count() == 0
+
+
+def test_tape_and_open_report_of_the_place_are_said(therapist: Client, patient: Patient, now: datetime) -> None:
+    worn = ApplicationFactory(patient=patient)
+    SkinReport.objects.create(
+        patient=patient, application=worn, reported_at=now, reported_by="patient", urgency="today"
+    )
+    page = therapist.get(f"/patients/{patient.pk}/screen/{KNEE}").content.decode()
+    assert "There is tape on the left knee already." in page
+    assert "A skin report is open: left knee" in page
+
+
+@pytest.mark.parametrize("address", ["/screens/999/", "/patients/999/screen/"])
+def test_unknown_rows_are_not_found(therapist: Client, patient: Patient, address: str) -> None:
+    assert therapist.get(address).status_code == 404
+
+
+def test_queries_stay_few(
+    therapist: Client, patient: Patient, django_assert_max_num_queries: Any, now: datetime
+) -> None:
+    for number in range(30):
+        other = ScreenFactory(patient=patient, side="right", made_at=now - timedelta(minutes=number))
+        ApplicationFactory(patient=patient, region=f"r{number}", ended_at=now, ended_how="off")
+    with django_assert_max_num_queries(15):
+        therapist.get(f"/patients/{patient.pk}/screen/{KNEE}")
+    with django_assert_max_num_queries(15):
+        therapist.get(f"/screens/{other.pk}/")
+    assert UserFactory() is not None

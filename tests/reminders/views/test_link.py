@@ -1,0 +1,324 @@
+"""The patient's page: robots change nothing, strangers learn nothing, each button says what happened."""
+
+from collections.abc import Callable
+from datetime import datetime, timedelta
+from pathlib import Path
+from uuid import uuid4
+
+import pytest
+import time_machine
+from django.contrib.staticfiles import finders
+from django.test import Client
+
+from clinic.models import Clinic, Event, OnceKey
+from clinic.services.events import Actor
+from reminders.models import CallItem, Link
+from reminders.services.links import link_revoke, link_token, links_keep
+from taping.models import Application, SkinReport
+from tests.factories import ApplicationFactory, HelperFactory
+
+ACTIONS = ("off", "came-off", "skin", "call")
+ROBOTS = (
+    "WhatsApp/2.23",
+    "Slackbot-LinkExpanding 1.0",
+    "Mozilla/5.0 (compatible; MailScanner)",
+    "facebookexternalhit/1.1",
+)
+
+
+def state_of(tape: Application) -> tuple[object, ...]:
+    tape.refresh_from_db()
+    return tape.ended_at, tape.plan_version, SkinReport.objects.count(), CallItem.objects.count(), Event.objects.count()
+
+
+def test_preview_robots_change_nothing_and_the_patient_can_still_answer(
+    client: Client, tape: Application, token: str, now: datetime
+) -> None:
+    """Robots that open links within seconds of a message: gets and heads of the page and of every action."""
+    before = state_of(tape)
+    for robot in ROBOTS:
+        for path in (f"/t/{token}/", *(f"/t/{token}/{action}/" for action in ACTIONS)):
+            assert client.get(path, HTTP_USER_AGENT=robot).status_code == 200
+            assert client.head(path, HTTP_PURPOSE="prefetch", HTTP_USER_AGENT=robot).status_code == 200
+    assert state_of(tape) == before
+
+    assert client.post(f"/t/{token}/off/").status_code == 303
+    tape.refresh_from_db()
+    assert (tape.ended_at, tape.ended_how, tape.ended_by) == (now, "off", "patient")
+
+
+@pytest.mark.parametrize("method", ["put", "patch", "delete", "options"])
+def test_other_methods_change_nothing(client: Client, tape: Application, token: str, method: str) -> None:
+    before = state_of(tape)
+    assert getattr(client, method)(f"/t/{token}/off/").status_code == 405
+    assert state_of(tape) == before
+
+
+def test_every_page_is_private_and_leaks_no_address(client: Client, token: str) -> None:
+    response = client.get(f"/t/{token}/")
+    assert response.headers["Cache-Control"] == "no-store, private"
+    assert response.headers["X-Robots-Tag"] == "noindex, nofollow"
+    assert response.headers["Referrer-Policy"] in ("no-referrer", "same-origin")
+    policy = response.headers["Content-Security-Policy"].split("; ")
+    assert {"default-src 'self'", "script-src 'self'", "style-src 'self'", "form-action 'self'"} <= set(policy)
+
+
+def test_the_page_asks_nothing_of_other_hosts(token: str, text_of: Callable[[str], str]) -> None:
+    page = text_of(f"/t/{token}/")
+    assert "//" not in page.replace("http-equiv", "")
+    assert "<script" not in page
+
+
+def test_the_token_is_in_no_title_and_only_in_the_pages_own_buttons(token: str, text_of: Callable[[str], str]) -> None:
+    page = text_of(f"/t/{token}/")
+    assert token not in page.partition("</title>")[0]
+    assert page.count(token) == page.count(f'action="/t/{token}/')
+
+
+def test_no_surname_and_no_date_of_birth(tape: Application, token: str, text_of: Callable[[str], str]) -> None:
+    HelperFactory(patient=tape.patient, full_name="Hal Percival", call_me="Hal", gets_messages=True)
+    pages = "".join(text_of(f"/t/{token}/{end}") for end in ("", "skin/"))
+    assert "Ada" in pages
+    for secret in ("Quillfeather", "1985", "3 April", "Percival", "5550123", tape.patient.email):
+        assert secret not in pages
+
+
+def test_a_patient_without_a_name_to_call_is_greeted_without_one(
+    tape: Application, token: str, text_of: Callable[[str], str]
+) -> None:
+    tape.patient.call_me = ""
+    tape.patient.save()
+    assert "Hello" not in text_of(f"/t/{token}/")
+
+
+def test_unknown_old_revoked_and_other_purpose_links_give_the_same_page(
+    client: Client, clinic: Clinic, tape: Application, token: str, now: datetime
+) -> None:
+    revoked: Application = ApplicationFactory()
+    links_keep(application=revoked, zone=clinic.zone)
+    old_token = link_token(revoked)
+    link_revoke(actor=Actor(word="test"), now=now, application=revoked)
+    expired: Application = ApplicationFactory()
+    links_keep(application=expired, zone=clinic.zone)
+    Link.objects.filter(application=expired).update(expires_at=now)
+    tried = [old_token, link_token(expired), "x", "A" * 43, "é", link_token(tape, "stop"), token[:-1], token + "A"]
+    answers = [client.get(f"/t/{one}/") for one in tried] + [client.post(f"/t/{one}/off/") for one in tried]
+    assert {answer.status_code for answer in answers} == {404}
+    assert len({answer.content for answer in answers}) == 1
+    assert clinic.telephone in answers[0].content.decode()
+
+
+def test_a_link_opens_its_own_tape_only(client: Client, clinic: Clinic, tape: Application, token: str) -> None:
+    other: Application = ApplicationFactory()
+    links_keep(application=other, zone=clinic.zone)
+    client.post(f"/t/{link_token(other)}/off/")
+    tape.refresh_from_db()
+    other.refresh_from_db()
+    assert (tape.ended_how, other.ended_how) == ("", "off")
+
+
+def test_a_link_works_until_fourteen_days_after_the_window(
+    client: Client, tape: Application, token: str, frozen: time_machine.Traveller
+) -> None:
+    """The window closes on 15 March; its last day ends at midnight in New York, 04:00 UTC."""
+    frozen.move_to("2027-03-30T03:59:59Z")
+    assert client.get(f"/t/{token}/").status_code == 200
+    frozen.move_to("2027-03-30T04:00:00Z")
+    assert client.get(f"/t/{token}/").status_code == 404
+
+
+@pytest.mark.parametrize(
+    ("action", "how", "said"),
+    [("off", "off", "We noted that the tape is off."), ("came-off", "came_off", "We noted that it came off early.")],
+)
+def test_ending_confirms_what_happened(
+    client: Client, tape: Application, token: str, action: str, how: str, said: str
+) -> None:
+    page = client.post(f"/t/{token}/{action}/", follow=True).content.decode()
+    tape.refresh_from_db()
+    assert tape.ended_how == how
+    assert said in page
+    assert "The tape is off. Thank you." in page
+
+
+def test_the_first_answer_stands(
+    client: Client, tape: Application, token: str, now: datetime, frozen: time_machine.Traveller
+) -> None:
+    client.post(f"/t/{token}/came-off/")
+    frozen.move_to(now + timedelta(hours=3))
+    client.post(f"/t/{token}/off/")
+    tape.refresh_from_db()
+    assert (tape.ended_how, tape.ended_at) == ("came_off", now)
+
+
+def test_asking_to_be_called_twice_makes_one_call_and_says_when_it_is_read(
+    client: Client, tape: Application, token: str
+) -> None:
+    for _ in range(2):
+        page = client.post(f"/t/{token}/call/", follow=True).content.decode()
+    assert [item.reason for item in CallItem.objects.all()] == ["call_back"]
+    assert "You asked us to call." in page
+    assert "We are open now: somebody reads this today." in page
+
+
+def test_on_a_closed_evening_it_says_from_when_it_is_read(
+    client: Client, token: str, frozen: time_machine.Traveller
+) -> None:
+    """Friday 12 March, 19:00 in New York; the clinic opens again on Monday at 08:00."""
+    frozen.move_to("2027-03-13T00:00:00Z")
+    page = client.post(f"/t/{token}/call/", follow=True).content.decode()
+    assert "Somebody reads this from Monday, 15 March, 08:00." in page
+
+
+def test_the_reaction_button_asks_before_it_reports(client: Client, tape: Application, token: str) -> None:
+    response = client.post(f"/t/{token}/skin/")
+    assert response.status_code == 200
+    assert "What do you notice?" in response.content.decode()
+    assert SkinReport.objects.count() == 0
+
+
+def test_a_blister_gets_the_rules_advice_at_once_and_opens_an_urgent_call(
+    client: Client, tape: Application, token: str
+) -> None:
+    data = {"send": "yes", "signs": ["blister"], "words": "ouch", "once": str(uuid4())}
+    page = client.post(f"/t/{token}/skin/", data, follow=True).content.decode()
+    item = CallItem.objects.get()
+    assert (item.reason, item.urgent, item.words, item.application) == ("skin_report", True, "ouch", tape)
+    assert "Over the sore skin: no oil and no pulling." in page
+    assert "oil or lotion on the tape" not in page
+    tape.refresh_from_db()
+    assert tape.ended_at is None
+
+
+def test_an_emergency_stands_first(client: Client, token: str) -> None:
+    data = {"send": "yes", "signs": ["itching", "breathing"]}
+    page = client.post(f"/t/{token}/skin/", data, follow=True).content.decode()
+    steps = page.partition('<ol class="steps">')[2]
+    assert steps.partition("</li>")[0].partition(">")[2].startswith("Call the emergency number now.")
+    assert 'href="tel:911"' in steps.partition("</li>")[0]
+
+
+def test_the_same_report_sent_twice_is_one(client: Client, token: str) -> None:
+    data = {"send": "yes", "signs": ["itching"], "once": str(uuid4())}
+    answers = [client.post(f"/t/{token}/skin/", data).status_code for _ in range(2)]
+    assert answers == [303, 303]
+    assert (SkinReport.objects.count(), CallItem.objects.count()) == (1, 1)
+
+
+def test_no_token_is_kept_with_the_forms_key(client: Client, token: str) -> None:
+    client.post(f"/t/{token}/call/", {"once": str(uuid4())})
+    assert [key.result for key in OnceKey.objects.all()] == ["call"]
+
+
+def test_the_skin_can_be_reported_after_the_tape_is_off(client: Client, tape: Application, token: str) -> None:
+    client.post(f"/t/{token}/off/")
+    page = client.post(f"/t/{token}/skin/", {"send": "yes", "signs": ["redness"]}, follow=True).content.decode()
+    assert SkinReport.objects.get().minutes_after_removal == 0
+    assert "Look again when the tape has been off for 30 minutes." in page
+    assert "Take the tape off" not in page
+
+
+@pytest.mark.parametrize(
+    ("data", "said"),
+    [
+        ({}, "Tick what you notice, or write it in your own words below."),
+        ({"signs": ["no_such_sign"]}, "Please tick from this list."),
+        ({"signs": ["itching"], "words": "x" * 2001}, "That is longer than 2,000 letters."),
+    ],
+)
+def test_a_report_that_cannot_be_kept_says_so_twice_and_keeps_what_was_typed(
+    client: Client, token: str, data: dict[str, object], said: str
+) -> None:
+    response = client.post(f"/t/{token}/skin/", {"send": "yes", **data})
+    page = response.content.decode()
+    assert response.status_code == 422
+    assert page.count(said) == 2
+    assert page.partition("<title>")[2].startswith("Error: ")
+    assert SkinReport.objects.count() == 0
+    assert str(data.get("words", "")) in page
+
+
+def test_what_is_ticked_stays_ticked_when_something_is_wrong(client: Client, token: str) -> None:
+    data = {"send": "yes", "signs": ["itching"], "words": "x" * 2001}
+    page = client.post(f"/t/{token}/skin/", data).content.decode()
+    assert page.count(" checked") == 1
+
+
+def test_two_thousand_letters_of_any_script_fit(client: Client, token: str) -> None:
+    words = "ü" * 2000
+    client.post(f"/t/{token}/skin/", {"send": "yes", "words": words})
+    assert SkinReport.objects.get().words == words
+
+
+def test_a_four_megabyte_comment_is_refused_without_a_report(client: Client, token: str) -> None:
+    response = client.post(f"/t/{token}/skin/", {"send": "yes", "words": "x" * 4_000_000})
+    assert response.status_code in (400, 413, 422)
+    assert SkinReport.objects.count() == 0
+
+
+def test_a_script_in_a_name_stays_text(tape: Application, token: str, text_of: Callable[[str], str]) -> None:
+    tape.patient.call_me = "<script>alert(1)</script>"
+    tape.patient.save()
+    assert "&lt;script&gt;alert(1)&lt;/script&gt;" in text_of(f"/t/{token}/")
+
+
+def test_a_patient_whose_clinic_takes_it_off_reads_no_removal_steps(
+    tape: Application, token: str, text_of: Callable[[str], str]
+) -> None:
+    tape.removal = "clinic"
+    tape.save()
+    page = text_of(f"/t/{token}/")
+    assert "Please do not take it off yourself." in page
+    assert "go low and slow" not in page
+
+
+def test_at_home_the_removal_steps_are_there_from_the_first_day(token: str, text_of: Callable[[str], str]) -> None:
+    page = text_of(f"/t/{token}/")
+    assert "go low and slow" in page
+    assert "Never do it in the bath or shower" in page
+
+
+def test_today_is_marked_among_the_days(
+    token: str, text_of: Callable[[str], str], frozen: time_machine.Traveller
+) -> None:
+    frozen.move_to("2027-03-14T14:00:00Z")  # the day the clocks go forward in New York
+    assert "Sunday, 14 March (today)</span><span>may come off" in text_of(f"/t/{token}/")
+
+
+def test_on_the_removal_day_the_first_button_is_that_it_is_off(
+    token: str, text_of: Callable[[str], str], frozen: time_machine.Traveller
+) -> None:
+    frozen.move_to("2027-03-15T14:00:00Z")
+    page = text_of(f"/t/{token}/")
+    assert '<h1 id="first">Take the tape off today.</h1>' in page
+    assert '<button class="first">It is off</button>' in page
+
+
+def test_a_page_that_stood_open_keeps_what_was_typed_and_shows_no_staff_page(tape: Application, token: str) -> None:
+    client = Client(enforce_csrf_checks=True)
+    response = client.post(f"/t/{token}/skin/", {"send": "yes", "signs": ["itching"], "words": "my own words"})
+    page = response.content.decode()
+    assert response.status_code == 403
+    assert "Nothing was sent yet." in page
+    assert 'name="words" value="my own words"' in page
+    assert "Log in" not in page
+    assert SkinReport.objects.count() == 0
+
+
+def test_without_the_forms_token_no_button_works(tape: Application, token: str) -> None:
+    client = Client(enforce_csrf_checks=True)
+    assert {client.post(f"/t/{token}/{action}/").status_code for action in ACTIONS} == {403}
+    tape.refresh_from_db()
+    assert tape.ended_at is None
+
+
+def test_a_log_in_is_neither_asked_for_nor_made(client: Client, token: str) -> None:
+    response = client.get(f"/t/{token}/")
+    assert "wearwindow" not in response.cookies
+
+
+def test_page_and_style_together_weigh_at_most_forty_kilobytes(token: str, text_of: Callable[[str], str]) -> None:
+    style = finders.find("css/link.css")
+    assert isinstance(style, str)
+    total = len(text_of(f"/t/{token}/").encode()) + Path(style).stat().st_size
+    assert total <= 40_000

@@ -37,14 +37,13 @@ def serve(*, host: str, port: int, say: Callable[[str], object], with_ticker: bo
         _stop_by_signal()
         if ticker is not None:
             ticker.start()
-        say(f"Wearwindow is at http://{_shown(host)}:{server.effective_port}/ (stop it with Ctrl-C)")
+        say(f"Wearwindow is at http://{_shown(host)}:{_port(server)}/ (stop it with Ctrl-C)")
         try:
-            server.run()
-        except (KeyboardInterrupt, SystemExit):
-            say("Stopping.")
+            server.run()  # returns when a signal comes
         finally:
             if ticker is not None:
                 ticker.stop()
+        say("Stopped.")
 
 
 def refuse_open_door(host: str) -> None:
@@ -72,6 +71,12 @@ def _prepare() -> None:
     call_command("migrate", interactive=False, verbosity=0)
     if settings.PUBLIC and not (Path(settings.STATIC_ROOT) / "staticfiles.json").exists():
         call_command("collectstatic", interactive=False, verbosity=0)
+
+
+def _port(server: Any) -> int:
+    # A name such as localhost may mean two addresses, and then there are two sockets.
+    listening = getattr(server, "effective_listen", None) or [(server.effective_host, server.effective_port)]
+    return int(listening[0][1])
 
 
 def _shown(host: str) -> str:

@@ -13,13 +13,16 @@ from clinic.services.visits import VisitRefused, visit_book
 from reminders.rehearsal.scenario import ApplicationPart, ClinicPart, PatientPart, VisitPart
 from taping.models import Application, SkinScreen
 from taping.rules.cut import cut_for_stretch
+from taping.rules.shape_kinds import ShapeKind
 from taping.rules.skin import QUESTIONS, Answer
 from taping.rules.tape import Tape
+from taping.rules.technique import Direction, Start
 from taping.services.applications import TapingDetails, application_start
-from taping.services.plans import StripValues, plan_start, strip_put
+from taping.services.plans import plan_start, strip_put
 from taping.services.refusals import TapingRefused
 from taping.services.removal_visits import removal_visit_book
 from taping.services.screens import ScreenDetails, screen_record
+from taping.services.strips import StripValues
 
 log = logging.getLogger(__name__)
 
@@ -96,7 +99,8 @@ def tape_put_on(company: Company, part: ApplicationPart, now: datetime) -> None:
     screen = _screen(company, part, now)
     plan = plan_start(actor=actor, now=now, screen=screen)
     cut = cut_for_stretch(_SPAN_MM, _SHARE, Tape())
-    strip_put(actor=actor, now=now, plan=plan, strip=StripValues("i", "one_end", "towards_origin", cut))
+    strip = StripValues(ShapeKind.I, Start.ONE_END, Direction.TOWARDS_ORIGIN, cut)
+    strip_put(actor=actor, now=now, plan=plan, strip=strip)
     details = TapingDetails(applied_at=now, removal=part.removal)
     application = application_start(actor=actor, now=now, plan=plan, details=details)
     company.applications[part.ref] = application.pk

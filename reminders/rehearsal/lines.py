@@ -11,6 +11,7 @@ from django.db.models import F, QuerySet
 from clinic.selectors import clinic_get
 from reminders.models import CallItem, Message
 from reminders.rehearsal.company import Company
+from reminders.rehearsal.scenario import Scenario
 from reminders.selectors_tapes import tape_rows
 from taping.models import Application
 
@@ -26,11 +27,12 @@ class Names:
     visit_is_for: Mapping[int, str | int] = field(default_factory=dict)
 
     @classmethod
-    def of(cls, company: Company) -> "Names":
-        """The names of the scenario file."""
+    def of(cls, company: Company, scenario: Scenario) -> "Names":
+        """The names of the scenario file, in its order; a tape that never went on has none."""
+        made = company.applications
         return cls(
             patients={patient.pk: ref for ref, patient in company.patients.items()},
-            applications={pk: ref for ref, pk in company.applications.items()},
+            applications={made[part.ref]: part.ref for part in scenario.applications if part.ref in made},
             visit_is_for=dict(company.visit_is_for),
         )
 

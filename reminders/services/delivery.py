@@ -178,9 +178,9 @@ class Courier:
             values["token"] = None
         self._spoken_for |= {one.pk for one in rows}
         # A row that had joined must not come at once by itself where the one it joined has to wait.
-        self._mine(rows[1:]).update(
-            wake_at=Greatest(F("wake_at"), Value(wake_at, output_field=DateTimeField())), joined_to=None, **values
-        )
+        at = Value(wake_at, output_field=DateTimeField())
+        later = at if state is MessageState.UNCERTAIN else Greatest(F("wake_at"), at)
+        self._mine(rows[1:]).update(wake_at=later, joined_to=None, **values)
         if self._mine(rows[:1]).update(wake_at=wake_at, **values):
             self.tally.add(state)
 

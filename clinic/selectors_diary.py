@@ -1,39 +1,39 @@
 """What stands in the diary, and what is free in it."""
 
-from collections.abc import Collection
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 from django.db.models import Q
 
-from clinic.models import Closure, User, Visit
+from clinic.models import Closure, OpeningHours, User, Visit
 from clinic.models.visits import TAKES_TIME
 from clinic.rules.slots import FreeTime, free_times
 from clinic.selectors import day_range, hours_of, visits_between
 
 SHORT_VISIT_MINUTES = 30
+DAYS_OFFERED = 7
 
-Hours = dict[int, list[tuple[time, time]]]
-
-
-@dataclass(frozen=True, slots=True)
-class BookableDay:
-    """A day of one therapist: its free times, or the reason why there is none. inside: in the wear window."""
-
-    day: date
-    times: tuple[FreeTime, ...]
-    why_none: str
-    inside: bool = False
+Hours = Mapping[int, Sequence[tuple[time, time]]]
 
 
 @dataclass(frozen=True, slots=True)
-class DiaryDay:
-    """A day as the diary shows it: its visits in order, and why it is closed, where it is."""
+class Window:
+    """A wear window, first and last day included; applied is the day the tape went on, where it is known."""
 
-    day: date
-    visits: tuple[Visit, ...]
-    closed: str
+    first: date
+    last: date
+    applied: date | None = None
+
+    def days(self) -> set[date]:
+        return {self.first + timedelta(days=offset) for offset in range((self.last - self.first).days + 1)}
+
+    def mark(self, day: date) -> str:
+        """What to say of day: "day 4 of the wear window", or nothing outside it."""
+        if not self.first <= day <= self.last:
+            return ""
+        return f"day {(day - self.applied).days} of the wear window" if self.applied else "inside the wear window"
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,35 +45,86 @@ class Wish:
     leave_out: int | None = None
 
 
-def closures_between(first: date, last: date, therapist: User | None) -> dict[date, str]:
-    """Date to the reason it is closed for the clinic or this therapist, in first..last."""
+@dataclass(frozen=True, slots=True)
+class Openings:
+    """When somebody works: clock times by weekday, and the dates on which they do not, each with its reason."""
+
+    hours: Hours
+    closures: Mapping[date, str]
+
+    def why_closed(self, day: date) -> str:
+        if day in self.closures:
+            return f"closed: {self.closures[day]}" if self.closures[day] else "closed"
+        return "" if day.weekday() in self.hours else "no opening hours on this weekday"
+
+    def why_unusual(self, starts_at: datetime, ends_at: datetime, zone: ZoneInfo) -> str:
+        """Why a visit at that time is out of the ordinary, or nothing where it lies in the opening hours."""
+        start, end = starts_at.astimezone(zone), ends_at.astimezone(zone)
+        day = start.date()
+        closed = self.why_closed(day)
+        if closed:
+            return closed
+        for opens, closes in self.hours[day.weekday()]:
+            # an end of 00:00 is the end of the day
+            until = datetime.combine(day if closes > time.min else day + timedelta(days=1), closes)
+            if datetime.combine(day, opens) <= start.replace(tzinfo=None) and end.replace(tzinfo=None) <= until:
+                return ""
+        return "outside the opening hours"
+
+
+@dataclass(frozen=True, slots=True)
+class BookableDay:
+    """A day of one therapist: its free times, or the reason why there is none; mark says where the window lies."""
+
+    day: date
+    times: tuple[FreeTime, ...]
+    why_none: str
+    mark: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class DiaryDay:
+    """A day as the diary shows it: its visits in order, the cancelled ones apart, and why it is closed, if it is."""
+
+    day: date
+    therapist: User | None
+    visits: tuple[Visit, ...]
+    cancelled: tuple[Visit, ...]
+    closed: str
+
+
+def openings_of(therapist: User, first: date, last: date) -> Openings:
+    """Hours and closures of one therapist, the clinic's own where they have none, closures in first..last."""
     rows = Closure.objects.filter(day__range=(first, last)).filter(Q(therapist=None) | Q(therapist=therapist))
-    return {row.day: row.reason for row in rows}
+    return Openings(hours_of(therapist), {row.day: row.reason for row in rows})
 
 
-def bookable_days(days: Collection[date], *, wish: Wish, now: datetime, zone: ZoneInfo) -> list[BookableDay]:
-    """Those local days in order with their free times that are still to come; three queries, however many days."""
-    if not days:
-        return []
+def offered_days(start: date, window: Window | None, *, wish: Wish, now: datetime, zone: ZoneInfo) -> list[BookableDay]:
+    """The window's days and a week from start on, in order, with the free times still to come; at most four queries.
+
+    Window days that are past are left out: nothing can be booked on them.
+    """
+    today = now.astimezone(zone).date()
+    days = {start + timedelta(days=offset) for offset in range(DAYS_OFFERED)}
+    if window:
+        days |= {day for day in window.days() if day >= today}
     first, last = min(days), max(days)
-    hours, closures = hours_of(wish.therapist), closures_between(first, last, wish.therapist)
-    free = free_times(
+    openings = openings_of(wish.therapist, first, last)
+    found = free_times(
         first,
         last,
-        hours=hours,
-        closures=closures.keys(),
+        hours=openings.hours,
+        closures=openings.closures.keys(),
         busy=_busy(first, last, wish, zone),
         length_minutes=wish.length_minutes,
         step_minutes=15 if wish.length_minutes < SHORT_VISIT_MINUTES else 30,
         zone=zone,
     )
-    by_day: dict[date, list[FreeTime]] = {}
-    for one in free:
-        if one.starts_at > now:
-            by_day.setdefault(one.starts_at.astimezone(zone).date(), []).append(one)
-    today = now.astimezone(zone).date()
+    free = _by_day((one for one in found if one.starts_at > now), zone)
+    taken = "already past" if start < today else "everything is taken"
     return [
-        BookableDay(day, tuple(by_day.get(day, ())), _why_none(day, today, hours, closures)) for day in sorted(days)
+        BookableDay(day, free.get(day, ()), openings.why_closed(day) or taken, window.mark(day) if window else "")
+        for day in sorted(days)
     ]
 
 
@@ -85,31 +136,62 @@ def _busy(first: date, last: date, wish: Wish, zone: ZoneInfo) -> list[tuple[dat
     return list(taken.values_list("starts_at", "ends_at"))
 
 
-def _why_none(day: date, today: date, hours: Hours, closures: dict[date, str]) -> str:
-    if day < today:
-        return "already past"
-    if day in closures:
-        return f"closed: {closures[day]}" if closures[day] else "closed"
-    if day.weekday() not in hours:
-        return "no opening hours on this weekday"
-    return "everything is taken"
+def _by_day(times: Iterable[FreeTime], zone: ZoneInfo) -> dict[date, tuple[FreeTime, ...]]:
+    days: dict[date, list[FreeTime]] = {}
+    for one in times:
+        days.setdefault(one.starts_at.astimezone(zone).date(), []).append(one)
+    return {day: tuple(held) for day, held in days.items()}
 
 
 def diary_days(first: date, count: int, *, therapist: User | None, zone: ZoneInfo) -> list[DiaryDay]:
-    """The days from first on, cancelled visits left out; of one therapist, or of all. Three queries at most."""
+    """The days from first on, of one therapist or of the whole clinic; three queries, however many days and visits."""
     days = [first + timedelta(days=offset) for offset in range(count)]
-    visits = visits_between(day_range(first, zone)[0], day_range(days[-1], zone)[1])
-    visits = visits.exclude(state=Visit.State.CANCELLED)
-    if therapist is not None:
-        visits = visits.filter(therapist=therapist)
-    by_day: dict[date, list[Visit]] = {}
-    for visit in visits.order_by("starts_at", "id"):
-        by_day.setdefault(visit.starts_at.astimezone(zone).date(), []).append(visit)
-    closures, hours = closures_between(days[0], days[-1], therapist), hours_of(therapist)
-    return [DiaryDay(day, tuple(by_day.get(day, ())), _closed(day, hours, closures)) for day in days]
+    visits = _visits(days[0], days[-1], zone, [therapist] if therapist else None)
+    openings = _all_openings(days[0], days[-1])
+    key = therapist.pk if therapist else None
+    return [_day(day, therapist, visits, _openings(openings, key), zone) for day in days]
 
 
-def _closed(day: date, hours: Hours, closures: dict[date, str]) -> str:
-    if day in closures:
-        return f"closed: {closures[day]}" if closures[day] else "closed"
-    return "" if day.weekday() in hours else "no opening hours"
+def diary_columns(day: date, staff: Sequence[User], *, only: bool, zone: ZoneInfo) -> list[DiaryDay]:
+    """One day, a column for each therapist; three queries, however many visits.
+
+    Unless only those of staff are wanted, somebody who has left but still has visits that day keeps a column.
+    """
+    visits = _visits(day, day, zone, staff if only else None)
+    openings = _all_openings(day, day)
+    columns = {one.pk: one for one in staff} | {one.therapist_id: one.therapist for one in visits}
+    return [
+        _day(day, one, [visit for visit in visits if visit.therapist_id == pk], _openings(openings, pk), zone)
+        for pk, one in columns.items()
+    ]
+
+
+def _visits(first: date, last: date, zone: ZoneInfo, staff: Sequence[User] | None) -> list[Visit]:
+    """Visits that begin from first to last, local days, found by their UTC instants so that the index serves."""
+    found = visits_between(day_range(first, zone)[0], day_range(last, zone)[1])
+    if staff is not None:
+        found = found.filter(therapist__in=staff)
+    return list(found.order_by("starts_at", "id"))
+
+
+def _all_openings(first: date, last: date) -> dict[int | None, Openings]:
+    """Hours and closures by therapist, those of the clinic under None; two queries."""
+    hours: dict[int | None, dict[int, list[tuple[time, time]]]] = {None: {}}
+    for row in OpeningHours.objects.all():
+        hours.setdefault(row.therapist_id, {}).setdefault(row.weekday, []).append((row.opens, row.closes))
+    closures: dict[int | None, dict[date, str]] = {None: {}}
+    for closure in Closure.objects.filter(day__range=(first, last)):
+        closures.setdefault(closure.therapist_id, {})[closure.day] = closure.reason
+    keys = hours.keys() | closures.keys()
+    return {key: Openings(hours.get(key, hours[None]), closures[None] | closures.get(key, {})) for key in keys}
+
+
+def _openings(openings: Mapping[int | None, Openings], key: int | None) -> Openings:
+    return openings.get(key, openings[None])
+
+
+def _day(day: date, therapist: User | None, visits: Sequence[Visit], openings: Openings, zone: ZoneInfo) -> DiaryDay:
+    held = [visit for visit in visits if visit.starts_at.astimezone(zone).date() == day]
+    stands = tuple(visit for visit in held if visit.state != Visit.State.CANCELLED)
+    cancelled = tuple(visit for visit in held if visit.state == Visit.State.CANCELLED)
+    return DiaryDay(day, therapist, stands, cancelled, openings.why_closed(day))

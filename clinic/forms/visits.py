@@ -1,17 +1,31 @@
 """The forms of the diary."""
 
-from datetime import UTC, datetime, timedelta
+from collections.abc import Sequence
+from datetime import UTC, date, datetime, timedelta
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from django import forms
 from django.core.exceptions import ValidationError
 
 from clinic.forms.fields import LineField
-from clinic.models import Patient, User, Visit
-from clinic.selectors import therapists
+from clinic.models import User, Visit
+from clinic.rules.local_time import LocalTimeError, exact_local
 
-LENGTHS = (15, 30, 45, 60, 90)
-DAY_WIDGET = forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
+USUAL_MINUTES = 30
+SHORTEST, LONGEST = 5, 480
+FURTHEST = timedelta(days=2 * 366)
+CHOOSE = "Choose one of the free times, or write a date and a time."
+
+
+def day_field(label: str, **kwargs: Any) -> forms.DateField:
+    """A date as browsers send it, year first."""
+    # Any other format comes up blank in a date input.
+    widget = forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
+    unreadable = "Write the date with year, month and day, like 2027-03-16."
+    return forms.DateField(
+        label=label, widget=widget, input_formats=["%Y-%m-%d"], error_messages={"invalid": unreadable}, **kwargs
+    )
 
 
 class InstantField(forms.CharField):
@@ -23,47 +37,133 @@ class InstantField(forms.CharField):
             return None
         try:
             moment = datetime.fromisoformat(text)
-        except ValueError as unreadable:
-            raise ValidationError("Choose one of the times offered.") from unreadable
-        if moment.tzinfo is None:
-            raise ValidationError("Choose one of the times offered.")
-        try:
+            if moment.tzinfo is None:
+                raise ValidationError(CHOOSE)
             return moment.astimezone(UTC)
-        except OverflowError as far:
-            raise ValidationError("Choose one of the times offered.") from far
+        except (ValueError, OverflowError) as unreadable:
+            raise ValidationError(CHOOSE) from unreadable
 
 
-class WishForm(forms.Form):
+class DiaryForm(forms.Form):
+    """What every form of the diary asks: with whom, and from which day on. today: the clinic's date."""
+
+    therapist = forms.TypedChoiceField(
+        label="With",
+        coerce=int,
+        error_messages={"required": "Choose with whom.", "invalid_choice": "Choose somebody who treats here."},
+    )
+    day = day_field("From", required=False)
+
+    def __init__(self, *args: Any, staff: Sequence[User], today: date, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.staff, self.today = {one.pk: one for one in staff}, today
+        for name in ("day", "on"):
+            if name in self.fields:
+                self.fields[name].widget.attrs.update(min=today.isoformat(), max=(today + FURTHEST).isoformat())
+        field = self.fields["therapist"]
+        if isinstance(field, forms.ChoiceField):
+            field.choices = [(one.pk, one.full_name) for one in staff]
+
+    def clean_day(self) -> date:
+        """A day from today on; a day that is past means today."""
+        return max(self.near(self.cleaned_data.get("day")) or self.today, self.today)
+
+    def near(self, day: date | None) -> date | None:
+        if day and day > self.today + FURTHEST:
+            raise ValidationError("Choose a day within the next two years.")
+        return day
+
+    def chosen_therapist(self) -> User:
+        """Whose time is chosen; of a form that is valid."""
+        return self.staff[self.cleaned_data["therapist"]]
+
+
+class WishForm(DiaryForm):
     """What is looked for: whose time, for what, how long, from which day on."""
 
-    therapist = forms.ModelChoiceField(label="With", queryset=User.objects.none(), empty_label=None)
     purpose = forms.ChoiceField(label="For", choices=Visit.Purpose.choices)
-    minutes = forms.TypedChoiceField(
-        label="How long", choices=[(length, f"{length} minutes") for length in LENGTHS], coerce=int
+    minutes = forms.IntegerField(
+        label="Minutes",
+        min_value=SHORTEST,
+        max_value=LONGEST,
+        widget=forms.NumberInput(attrs={"inputmode": "numeric"}),
+        error_messages={
+            "required": "Write how many minutes the visit takes.",
+            "invalid": "Write the minutes as a whole number, like 45.",
+            "min_value": f"A visit takes at least {SHORTEST} minutes.",
+            "max_value": f"A visit takes at most {LONGEST} minutes.",
+        },
     )
-    day = forms.DateField(label="From", required=False, widget=DAY_WIDGET, input_formats=["%Y-%m-%d"])
 
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
+
+class TimeForm(DiaryForm):
+    """A time: one of those offered, or a date and a clock time written by hand. zone: the clinic's."""
+
+    starts_at = InstantField(label="Time", required=False, widget=forms.HiddenInput)
+    on = day_field("Date", required=False)
+    at = forms.TimeField(
+        label="Time",
+        required=False,
+        widget=forms.TimeInput(attrs={"type": "time", "step": "300"}, format="%H:%M"),
+        input_formats=["%H:%M", "%H:%M:%S", "%H:%M:%S.%f"],
+        error_messages={"invalid": "Write the time with hours and minutes, like 14:30."},
+    )
+
+    def __init__(self, *args: Any, zone: ZoneInfo, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        field = self.fields["therapist"]
-        if isinstance(field, forms.ModelChoiceField):
-            field.queryset = therapists()
-            field.error_messages["invalid_choice"] = "Choose somebody who treats here."
-            field.error_messages["required"] = "Choose with whom."
+        self.zone = zone
+
+    def clean_on(self) -> date | None:
+        return self.near(self.cleaned_data.get("on"))
+
+    def clean(self) -> None:
+        """Sets start, aware UTC: the button that was pressed counts, whatever stands in the other two fields."""
+        start = self.cleaned_data.get("starts_at")
+        if start is not None:
+            self.errors.pop("on", None)
+            self.errors.pop("at", None)
+        elif not self.errors:
+            start = self._written()
+        self.cleaned_data["start"] = start
+
+    def time_refused(self, reason: str) -> None:
+        """Show reason at whatever the time was chosen with."""
+        self.add_error("starts_at" if self.cleaned_data.get("starts_at") else "at", reason)
+
+    def _written(self) -> datetime | None:
+        on, at = self.cleaned_data.get("on"), self.cleaned_data.get("at")
+        if on is None and at is None:
+            self.add_error("starts_at", CHOOSE)
+        elif on is None:
+            self.add_error("on", "Write the date too.")
+        elif at is None:
+            self.add_error("at", "Write the time too.")
+        else:
+            wall = datetime.combine(on, at.replace(second=0, microsecond=0))
+            try:
+                return exact_local(wall, self.zone)
+            except LocalTimeError:
+                self.add_error("at", _clock_change(wall, self.zone))
+        return None
 
 
-class BookForm(WishForm):
-    """A time that was chosen, and for whom."""
+class BookForm(TimeForm, WishForm):
+    """A time that was chosen, for what and for how long."""
 
-    patient = forms.ModelChoiceField(queryset=Patient.objects.all(), widget=forms.HiddenInput)
-    starts_at = InstantField(label="Time", error_messages={"required": "Choose one of the times."})
-    note = LineField(label="Note", longest=300, required=False)
+    note = LineField(label="Note for the diary", longest=300, required=False)
 
     def visit(self) -> Visit:
-        """An unsaved visit with purpose, note and end."""
-        start: datetime = self.cleaned_data["starts_at"]
+        """An unsaved visit with purpose, note and end; of a form that is valid."""
         return Visit(
             purpose=self.cleaned_data["purpose"],
             note=self.cleaned_data["note"],
-            ends_at=start + timedelta(minutes=self.cleaned_data["minutes"]),
+            ends_at=self.cleaned_data["start"] + timedelta(minutes=self.cleaned_data["minutes"]),
         )
+
+
+def _clock_change(wall: datetime, zone: ZoneInfo) -> str:
+    """Why a time of a night in which the clocks change cannot be taken as it is written."""
+    first, second = (wall.replace(tzinfo=zone, fold=fold).astimezone(UTC) for fold in (0, 1))
+    if first < second:
+        return f"The clocks go back that night and {wall:%H:%M} comes twice. Choose an earlier or a later time."
+    return f"The clocks go forward that night and {wall:%H:%M} does not exist. Choose an earlier or a later time."

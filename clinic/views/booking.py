@@ -1,30 +1,31 @@
-"""Book and move visits: free times of one therapist, those inside the wear window first."""
+"""Book visits: free times of one therapist, those inside the wear window first, or a time written by hand."""
 
-from dataclasses import dataclass, replace
+from collections.abc import Mapping
 from datetime import date, datetime, timedelta
 from typing import Any
+from urllib.parse import urlencode
 from zoneinfo import ZoneInfo
 
 from django.contrib import messages
-from django.core.exceptions import ValidationError
-from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect
+from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
-from clinic.forms.visits import BookForm, InstantField, WishForm
-from clinic.models import Patient, Visit
+from clinic.forms.visits import USUAL_MINUTES, BookForm, DiaryForm, WishForm
+from clinic.models import Patient, User, Visit
 from clinic.selectors import SEARCH_LIMIT, patients_find, therapists
-from clinic.selectors_diary import BookableDay, Wish, bookable_days
-from clinic.services.visits import VisitRefused, visit_book, visit_move
-from clinic.templatetags.words import clock, day, minutes
+from clinic.selectors_diary import BookableDay, Window, Wish, offered_days, openings_of
+from clinic.services.visits import VisitRefused, visit_book
+from clinic.templatetags.words import clock, day
 from clinic.views.access import STAFF, actor_of, clinic_of, for_roles, user_of
 from clinic.views.posting import back_or, number_in, redirect_once
 
-DAYS_SHOWN = 7
 WIDEST_WINDOW = 14
 FIRST_DAY, LAST_DAY = date(2000, 1, 1), date(2100, 1, 1)
+# What a look for other times takes along with it.
+KEPT = ("patient", "application", "first", "last", "applied", "next")
 
 
 def day_in(request: HttpRequest, name: str) -> date | None:
@@ -36,23 +37,21 @@ def day_in(request: HttpRequest, name: str) -> date | None:
     return found if FIRST_DAY <= found <= LAST_DAY else None
 
 
-def window_in(request: HttpRequest) -> tuple[date, date] | None:
-    """The wear window that the query names with first= and last=."""
-    first, last = day_in(request, "first"), day_in(request, "last")
+def window_in(request: HttpRequest) -> Window | None:
+    """The wear window that the query names with first= and last=, and the day the tape went on with applied=."""
+    first, last, applied = (day_in(request, name) for name in ("first", "last", "applied"))
     if first is None or last is None or not 0 <= (last - first).days < WIDEST_WINDOW:
         return None
-    return first, last
+    return Window(first, last, applied if applied and applied <= first else None)
 
 
-@dataclass(frozen=True, slots=True)
-class Refused:
-    """Why the last try booked nothing, and the status the page answers with."""
-
-    reasons: tuple[str, ...] = ()
-    status: int = 200
-
-
-NOT_REFUSED = Refused()
+def taken_along(request: HttpRequest, wish: DiaryForm, later: date | None) -> dict[str, Any]:
+    """Template context: what each form of the page sends along, and the address of the days from later on."""
+    kept = [(name, request.GET[name]) for name in KEPT if request.GET.get(name)]
+    asked = [(name, wish[name].value() or "") for name in wish.fields]
+    rest = [pair for pair in asked if pair[0] != "day"]
+    address = f"?{urlencode([*kept, *rest, ('day', later.isoformat())])}" if later else ""
+    return {"kept": kept, "asked": asked, "later": address, "next": back_or(request, "")}
 
 
 @for_roles(*STAFF)
@@ -60,13 +59,16 @@ NOT_REFUSED = Refused()
 def book(request: HttpRequest) -> HttpResponse:
     """Choose the patient, then a time. The time is taken once, however often the button is pressed."""
     now = timezone.now()
-    if request.method == "POST":
-        return _book(request, now)
     number = number_in(request, "patient")
     if number is None:
         return _choose_patient(request)
     patient = get_object_or_404(Patient, pk=number)
-    return _offer(request, patient, WishForm(_wished(request, now)), now)
+    staff = list(therapists())
+    if request.method == "POST":
+        return _book(request, patient, staff, now)
+    wish = WishForm(_wished(request, staff, timezone.localdate(now)), staff=staff, today=timezone.localdate(now))
+    form = BookForm(staff=staff, today=timezone.localdate(now), zone=clinic_of(request).zone)
+    return _offer(request, {"patient": patient, "wish": wish, "form": form}, now)
 
 
 def _choose_patient(request: HttpRequest) -> HttpResponse:
@@ -79,112 +81,71 @@ def _choose_patient(request: HttpRequest) -> HttpResponse:
     return render(request, "clinic/visit_patient.html", {**context, "today": timezone.localdate()})
 
 
-def _wished(request: HttpRequest, now: datetime) -> dict[str, Any]:
+def _wished(request: HttpRequest, staff: list[User], today: date) -> dict[str, Any]:
     """What the query asks for; what it does not say is the likeliest."""
-    user = user_of(request)
-    own = user.pk if user.is_therapist else None
-    start = day_in(request, "day") or timezone.localdate(now)
-    begin = {"therapist": own or therapists().values_list("pk", flat=True).first(), "purpose": "taping", "minutes": 30}
+    user, window = user_of(request), window_in(request)
+    own = next((one.pk for one in staff if one == user), staff[0].pk if staff else "")
+    begin = {"therapist": own, "purpose": "taping", "minutes": USUAL_MINUTES, "day": today.isoformat()}
     asked = {name: request.GET[name] for name in begin if request.GET.get(name)}
-    return {**begin, **asked, "day": max(start, timezone.localdate(now)).isoformat()}
+    if window and window.last < today and asked.get("purpose") == Visit.Purpose.REMOVAL:
+        # No removal is booked after the window has closed; the page says so and what to do instead.
+        asked["purpose"] = Visit.Purpose.FOLLOW_UP.value
+    return {**begin, **asked}
 
 
-def _offer(
-    request: HttpRequest, patient: Patient, form: WishForm, now: datetime, refused: Refused = NOT_REFUSED
-) -> HttpResponse:
-    """The times that are free now; after a refusal with its reasons and what was typed."""
-    window, today, days = window_in(request), timezone.localdate(now), list[BookableDay]()
-    if form.is_valid():
-        wish = Wish(form.cleaned_data["therapist"], form.cleaned_data["minutes"])
-        days = offered_days(form.cleaned_data["day"] or today, window, wish, now, clinic_of(request).zone)
-    rest = request.GET.copy()
-    rest.pop("day", None)
-    others = [one for one in days if not one.inside]
+def _offer(request: HttpRequest, page: Mapping[str, Any], now: datetime, status: int = 200) -> HttpResponse:
+    """The times that are free now; after a refusal with its reasons and everything that was typed."""
+    wish, window, today = page["wish"], window_in(request), timezone.localdate(now)
+    days: list[BookableDay] = []
+    if wish.is_valid():
+        looked = Wish(wish.chosen_therapist(), wish.cleaned_data["minutes"])
+        days = offered_days(wish.cleaned_data["day"], window, wish=looked, now=now, zone=clinic_of(request).zone)
+    ends = bool(window and wish.data.get("purpose") == Visit.Purpose.REMOVAL)
+    others = [one for one in days if not one.mark and not (ends and window and one.day > window.last)]
     context = {
-        "form": form,
-        "patient": patient,
+        **page,
+        "therapists": bool(wish.staff),
         "window": window,
-        "inside": [one for one in days if one.inside],
+        "closed_since": window.last if window and window.last < today else None,
+        "ends": ends,
+        "inside": [one for one in days if one.mark],
         "others": others,
-        "later": max((one.day for one in others), default=today) + timedelta(days=1),
-        "rest": rest.urlencode(),
-        "back": back_or(request, ""),
-        "refused": refused.reasons,
-        "note": request.POST.get("note", ""),
+        **taken_along(request, wish, others[-1].day + timedelta(days=1) if others else None),
     }
-    return render(request, "clinic/visit_book.html", context, status=refused.status)
+    return render(request, "clinic/visit_book.html", context, status=status)
 
 
-def offered_days(
-    start: date, window: tuple[date, date] | None, wish: Wish, now: datetime, zone: ZoneInfo
-) -> list[BookableDay]:
-    """The window's days and those from start on, in order; all of them in the clinic's zone."""
-    shown = {start + timedelta(days=offset) for offset in range(DAYS_SHOWN)}
-    inside: set[date] = set()
-    if window:
-        inside = {window[0] + timedelta(days=offset) for offset in range((window[1] - window[0]).days + 1)}
-    days = bookable_days(shown | inside, wish=wish, now=now, zone=zone)
-    return [replace(one, inside=one.day in inside) for one in days]
-
-
-def _book(request: HttpRequest, now: datetime) -> HttpResponse:
-    form = BookForm(request.POST)
+def _book(request: HttpRequest, patient: Patient, staff: list[User], now: datetime) -> HttpResponse:
+    zone, today = clinic_of(request).zone, timezone.localdate(now)
+    form = BookForm(request.POST, staff=staff, today=today, zone=zone)
+    page = {"patient": patient, "form": form, "wish": WishForm(request.POST, staff=staff, today=today)}
     if not form.is_valid():
-        return _refused(request, form, now, 422, [str(text) for text in form.errors.get("starts_at", [])])
-    patient, therapist = form.cleaned_data["patient"], form.cleaned_data["therapist"]
+        return _offer(request, page, now, status=422)
 
     def make() -> str:
-        start, actor = form.cleaned_data["starts_at"], actor_of(request)
         visit = visit_book(
-            actor=actor, now=now, patient=patient, therapist=therapist, starts_at=start, visit=form.visit()
+            actor=actor_of(request),
+            now=now,
+            patient=patient,
+            therapist=form.chosen_therapist(),
+            starts_at=form.cleaned_data["start"],
+            visit=form.visit(),
         )
-        messages.success(request, f"Booked: {day(start)} at {clock(start)} with {therapist.full_name}.")
+        say_where(request, "Booked", visit, zone)
         return back_or(request, reverse("visit_page", args=[visit.pk]))
 
     try:
         return redirect_once(request, now, make)
     except VisitRefused as refused:
-        return _refused(request, form, now, 409, [str(refused)])
+        form.time_refused(str(refused))
+        return _offer(request, page, now, status=422)
 
 
-def _refused(request: HttpRequest, form: BookForm, now: datetime, status: int, reasons: list[str]) -> HttpResponse:
-    patient = form.cleaned_data.get("patient")
-    if patient is None:
-        raise Http404
-    wish = {name: form.data.get(name) for name in ("therapist", "purpose", "minutes", "day")}
-    return _offer(request, patient, WishForm(wish), now, Refused(tuple(reasons), status))
-
-
-@for_roles(*STAFF)
-@require_http_methods(["GET", "HEAD", "POST"])
-def move(request: HttpRequest, pk: int) -> HttpResponse:
-    """Move a booked visit to another time of the same therapist, its length kept."""
-    now = timezone.now()
-    visit = get_object_or_404(Visit.objects.select_related("patient", "therapist"), pk=pk)
-    if request.method != "POST":
-        return _offer_move(request, visit, now)
-    try:
-        start = InstantField().clean(request.POST.get("starts_at"))
-        visit_move(actor=actor_of(request), now=now, visit=visit, starts_at=start or now)
-    except ValidationError as unreadable:
-        return _offer_move(request, visit, now, Refused(tuple(unreadable.messages), 422))
-    except VisitRefused as refused:
-        return _offer_move(request, visit, now, Refused((str(refused),), 409))
-    messages.success(request, f"Moved to {day(start)} at {clock(start)}.")
-    return HttpResponseRedirect(back_or(request, reverse("visit_page", args=[pk])))
-
-
-def _offer_move(request: HttpRequest, visit: Visit, now: datetime, refused: Refused = NOT_REFUSED) -> HttpResponse:
-    today, length = timezone.localdate(now), visit.ends_at - visit.starts_at
-    start = max(day_in(request, "day") or today, today)
-    wish = Wish(visit.therapist, minutes(length), leave_out=visit.pk)
-    days = offered_days(start, window_in(request), wish, now, clinic_of(request).zone)
-    context = {
-        "visit": visit,
-        "inside": [one for one in days if one.inside],
-        "others": [one for one in days if not one.inside],
-        "later": start + timedelta(days=DAYS_SHOWN),
-        "refused": refused.reasons,
-        "back": back_or(request, ""),
-    }
-    return render(request, "clinic/visit_move.html", context, status=refused.status)
+def say_where(request: HttpRequest, word: str, visit: Visit, zone: ZoneInfo) -> None:
+    """Tell when and with whom, and what is out of the ordinary about it."""
+    start = visit.starts_at
+    messages.success(request, f"{word}: {day(start)} at {clock(start)} with {visit.therapist.full_name}.")
+    local = start.astimezone(zone).date()
+    unusual = openings_of(visit.therapist, local, local).why_unusual(start, visit.ends_at, zone)
+    if unusual:
+        messages.warning(request, f"Mind that this time is out of the ordinary ({unusual}).")

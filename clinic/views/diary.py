@@ -1,23 +1,20 @@
-"""The diary: a day by therapist or a week, and what can be done with one visit."""
+"""The diary: a day by therapist, or a week."""
 
-from datetime import timedelta
+from collections.abc import Sequence
+from datetime import datetime, timedelta
 from typing import Any
 
-from django.contrib import messages
-from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
-from django.shortcuts import get_object_or_404, render
-from django.urls import reverse
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
 from django.utils import timezone
-from django.views.decorators.http import require_GET, require_POST
+from django.views.decorators.http import require_GET
 
 from clinic.models import User, Visit
 from clinic.selectors import therapists
-from clinic.selectors_diary import DiaryDay, diary_days
-from clinic.services.events import event_record
-from clinic.services.visits import VisitRefused, visit_set_state
-from clinic.views.access import STAFF, actor_of, clinic_of, for_roles
+from clinic.selectors_diary import DiaryDay, diary_columns, diary_days
+from clinic.views.access import STAFF, clinic_of, for_roles, user_of
 from clinic.views.booking import day_in
-from clinic.views.posting import back_or, number_in
+from clinic.views.posting import number_in
 
 WEEK = 7
 
@@ -26,59 +23,39 @@ WEEK = 7
 @require_GET
 def diary(request: HttpRequest) -> HttpResponse:
     """One day, each therapist apart; or with ?view=week seven days, of one therapist or of all."""
-    today = timezone.localdate()
-    chosen = day_in(request, "day") or today
+    now, today = timezone.now(), timezone.localdate()
+    chosen, week, zone = day_in(request, "day") or today, request.GET.get("view") == "week", clinic_of(request).zone
     staff = list(therapists())
-    only = next((one for one in staff if one.pk == number_in(request, "therapist")), None)
-    week = request.GET.get("view") == "week"
+    only = _only(request, staff)
     first, count = (chosen - timedelta(days=chosen.weekday()), WEEK) if week else (chosen, 1)
-    days = diary_days(first, count, therapist=only, zone=clinic_of(request).zone)
     context: dict[str, Any] = {
         "week": week,
-        "days": days,
         "day": chosen,
+        "first": first,
+        "last": first + timedelta(days=count - 1),
         "today": today,
-        "last": days[-1].day,
+        "now": now,
         "therapists": staff,
         "only": only,
         "earlier": first - timedelta(days=count),
         "later": first + timedelta(days=count),
-        "now": timezone.now(),
     }
-    if not week:
-        context["columns"] = _columns(days[0], [only] if only else staff)
+    if week:
+        context["days"] = diary_days(first, count, therapist=only, zone=zone)
+    else:
+        columns = diary_columns(chosen, [only] if only else staff, only=only is not None, zone=zone)
+        context["columns"] = [(column, _with_now(column, now, shown=chosen == today)) for column in columns]
     return render(request, "clinic/diary.html", context)
 
 
-def _columns(day: DiaryDay, staff: list[User]) -> list[tuple[User, list[Visit]]]:
-    """The day's visits by therapist; somebody who has left but still has visits that day keeps a column."""
-    columns: dict[int, tuple[User, list[Visit]]] = {one.pk: (one, []) for one in staff}
-    for one in day.visits:
-        columns.setdefault(one.therapist_id, (one.therapist, []))[1].append(one)
-    return list(columns.values())
+def _only(request: HttpRequest, staff: Sequence[User]) -> User | None:
+    """Whose diary is asked for; a therapist who does not say sees their own, the desk sees all."""
+    wanted = number_in(request, "therapist") if "therapist" in request.GET else user_of(request).pk
+    return next((one for one in staff if one.pk == wanted), None)
 
 
-@for_roles(*STAFF)
-@require_GET
-def visit(request: HttpRequest, pk: int) -> HttpResponse:
-    one = get_object_or_404(Visit.objects.select_related("patient", "therapist"), pk=pk)
-    now = timezone.now()
-    event_record(actor=actor_of(request), verb="patient.read", subject=one, patient=one.patient, now=now)
-    return render(request, "clinic/visit_page.html", {"visit": one, "now": now, "back": back_or(request, "")})
-
-
-@for_roles(*STAFF)
-@require_POST
-def visit_state(request: HttpRequest, pk: int) -> HttpResponse:
-    """Arrived, done, did not attend, cancelled, or booked again (state=), then back to where the button stood."""
-    one = get_object_or_404(Visit.objects.select_related("patient"), pk=pk)
-    state = request.POST.get("state", "")
-    if state not in Visit.State.values:
-        messages.error(request, "Nothing was changed: choose what happened to the visit.")
-    else:
-        try:
-            done = visit_set_state(actor=actor_of(request), now=timezone.now(), visit=one, state=state)
-            messages.success(request, f"{one.patient.full_name}: {done.get_state_display().lower()}.")
-        except VisitRefused as refused:
-            messages.error(request, str(refused))
-    return HttpResponseRedirect(back_or(request, reverse("visit_page", args=[pk])))
+def _with_now(column: DiaryDay, now: datetime, *, shown: bool) -> list[Visit | None]:
+    """The column's visits, with None between those that have begun and those to come, where now is to be shown."""
+    begun = sum(visit.starts_at <= now for visit in column.visits)
+    rows: list[Visit | None] = list(column.visits)
+    return [*rows[:begun], None, *rows[begun:]] if shown and rows else rows

@@ -9,6 +9,8 @@ from django.utils.http import url_has_allowed_host_and_scheme
 
 from clinic.services.once import once
 
+LONGEST_ADDRESS = 200  # a one-time key keeps the address it led to, and has room for this many characters
+
 
 def once_key(request: HttpRequest) -> UUID:
     """The form's one-time key; a form that lost its key counts as new."""
@@ -25,10 +27,10 @@ def redirect_once(request: HttpRequest, now: datetime, make: Callable[[], str]) 
 
 
 def back_or(request: HttpRequest, default: str) -> str:
-    """The address in the form's or the query's "back", where it stays on this site; else default."""
-    wanted = request.POST.get("back") or request.GET.get("back") or ""
+    """The address in the form's or the query's "next", where it stays on this site and is not too long; or default."""
+    wanted = request.POST.get("next") or request.GET.get("next") or ""
     own = url_has_allowed_host_and_scheme(wanted, {request.get_host()}, require_https=request.is_secure())
-    return wanted if own else default
+    return wanted if own and len(wanted) <= LONGEST_ADDRESS else default
 
 
 def number_in(request: HttpRequest, name: str) -> int | None:

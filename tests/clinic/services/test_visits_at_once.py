@@ -1,0 +1,76 @@
+"""Fifty clerks press the button for the same half hour; the database of the grown set-up lets one of them have it."""
+
+from collections.abc import Callable
+from datetime import datetime, timedelta
+from itertools import pairwise
+from threading import Barrier, Thread
+
+import pytest
+from django.db import connections
+
+from clinic.models import Event, Patient, User, Visit
+from clinic.services.events import Actor
+from clinic.services.visits import VisitRefused, visit_book, visit_move
+from tests.factories.clinic import PatientFactory, UserFactory, VisitFactory
+
+CLERKS = 50
+
+pytestmark = [
+    pytest.mark.postgres,
+    pytest.mark.django_db(transaction=True),
+    pytest.mark.skipif(
+        connections["default"].vendor != "postgresql", reason="needs DATABASE_URL to name a PostgreSQL database"
+    ),
+]
+
+
+def at_once(act: Callable[[int], object]) -> list[str]:
+    """What became of each clerk's try, all of them started together: "done", or the class of what was raised."""
+    ready, outcomes = Barrier(CLERKS), list[str]()
+
+    def clerk(number: int) -> None:
+        ready.wait()
+        try:
+            act(number)
+            outcomes.append("done")
+        except Exception as raised:  # noqa: BLE001  # whatever it is, the assertion names it
+            outcomes.append(type(raised).__name__)
+        finally:
+            connections.close_all()
+
+    threads = [Thread(target=clerk, args=(number,)) for number in range(CLERKS)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    return sorted(outcomes)
+
+
+def book(now: datetime, start: datetime, therapist: User, patient: Patient) -> Visit:
+    unsaved = Visit(ends_at=start + timedelta(minutes=30))
+    actor = Actor(word="clerk")
+    return visit_book(actor=actor, now=now, patient=patient, therapist=therapist, starts_at=start, visit=unsaved)
+
+
+def test_one_of_fifty_clerks_gets_the_half_hour(now: datetime) -> None:
+    therapist, patient = UserFactory(), PatientFactory()
+    outcomes = at_once(lambda number: book(now, now + timedelta(days=1), therapist, patient))
+    assert outcomes == [VisitRefused.__name__] * (CLERKS - 1) + ["done"]
+    assert (Visit.objects.count(), Event.objects.filter(verb="visit.booked").count()) == (1, 1)
+
+
+def test_fifty_overlapping_times_end_without_an_overlap(now: datetime) -> None:
+    therapist, patient, noon = UserFactory(), PatientFactory(), now + timedelta(days=1)
+    outcomes = at_once(lambda number: book(now, noon + timedelta(minutes=7 * number), therapist, patient))
+    held = list(Visit.objects.order_by("starts_at").values_list("starts_at", "ends_at"))
+    assert outcomes.count("done") == len(held) == CLERKS - outcomes.count(VisitRefused.__name__)
+    assert all(earlier[1] <= later[0] for earlier, later in pairwise(held))
+
+
+def test_fifty_visits_moved_into_one_half_hour(now: datetime) -> None:
+    therapist, start = UserFactory(), now + timedelta(days=1)
+    visits = [VisitFactory(therapist=therapist, starts_at=start + number * timedelta(hours=1)) for number in range(50)]
+    wanted, actor = start - timedelta(hours=2), Actor(word="clerk")
+    outcomes = at_once(lambda number: visit_move(actor=actor, now=now, visit=visits[number], starts_at=wanted))
+    assert outcomes == [VisitRefused.__name__] * (CLERKS - 1) + ["done"]
+    assert Visit.objects.filter(starts_at=wanted).count() == 1

@@ -5,7 +5,7 @@ from datetime import date, datetime, time
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from django.db.models import Q, QuerySet
+from django.db.models import Case, Q, QuerySet, When
 
 from clinic.models import Clinic, Closure, Event, Helper, OpeningHours, Patient, User, Visit
 from clinic.models.clinic import ONLY_ROW
@@ -65,7 +65,8 @@ def patients_alike(values: Mapping[str, Any]) -> list[Patient]:
     for field in ("phone", "email"):
         if values.get(field):
             alike |= Q(**{f"{field}__iexact": values[field]})
-    return list(Patient.objects.filter(alike).order_by("search_text", "id")[:MOST_ALIKE])
+    other_name = Case(When(search_text=name, then=0), default=1)
+    return list(Patient.objects.filter(alike).order_by(other_name, "search_text", "id")[:MOST_ALIKE])
 
 
 def patient_changes_since(patient: Patient, version: int) -> list[Event]:

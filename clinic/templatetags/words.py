@@ -5,7 +5,7 @@ from typing import Any
 from uuid import uuid4
 
 from django import template
-from django.forms import BoundField, CheckboxInput
+from django.forms import BoundField, CheckboxInput, Select
 from django.utils import timezone
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
@@ -96,6 +96,14 @@ def first_control(field: BoundField) -> str:
 def is_tick(field: BoundField) -> bool:
     """Whether the field is a single box to tick, whose label stands behind it."""
     return isinstance(field.field.widget, CheckboxInput)
+
+
+@register.filter
+def control_class(field: BoundField) -> str:
+    """The style class of the field's control."""
+    if is_tick(field):
+        return "form-check-input"
+    return "form-select" if isinstance(field.field.widget, Select) else "form-control"
 
 
 @register.simple_tag

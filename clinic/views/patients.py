@@ -1,6 +1,6 @@
 """Patients: find, add, change; who may remind them."""
 
-from datetime import date
+from datetime import date, datetime
 from typing import Any
 
 from django.contrib import messages
@@ -67,16 +67,16 @@ def add(request: HttpRequest) -> HttpResponse:
         alike = patients_alike(form.values())
         seen = set(form.cleaned_data["alike_seen"].split(","))
         if all(str(patient.pk) in seen for patient in alike):
-            return redirect_once(request, now, lambda: _added(request, form, today))
+            return redirect_once(request, now, lambda: _added(request, form, now))
     context = {"form": form, "alike": alike, "alike_ids": ",".join(str(one.pk) for one in alike), "today": today}
     return render(request, "clinic/patient_add.html", context, status=422)
 
 
-def _added(request: HttpRequest, form: PatientForm, today: date) -> str:
-    patient = patient_add(actor=actor_of(request), now=timezone.now(), values=form.values())
+def _added(request: HttpRequest, form: PatientForm, now: datetime) -> str:
+    patient = patient_add(actor=actor_of(request), now=now, values=form.values())
     born = f", born {date_words(patient.born)}" if patient.born else ""
     messages.success(request, f"{patient.full_name}{born}: added.")
-    if patient.born and is_minor(patient.born, today):
+    if patient.born and is_minor(patient.born, timezone.localdate(now)):
         messages.warning(request, "This patient is a minor: add the parent or guardian.")
         return f"{reverse('helper_add', args=[patient.pk])}?relation=guardian"
     return reverse("patient_page", args=[patient.pk])

@@ -77,6 +77,8 @@ def application_lines(rows: QuerySet[Application], names: Names, at: datetime) -
     zone = clinic_get().zone
     found = {row.application.pk: row for row in tape_rows(rows, now=at, zone=zone)}
     for pk, name in names.applications.items():
+        if pk not in found:
+            continue
         application = found[pk].application
         yield {
             "type": "application",

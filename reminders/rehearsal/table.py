@@ -8,8 +8,9 @@ from zoneinfo import ZoneInfo
 from clinic.models.people import Channel
 from reminders.models import CallItem, Message
 from reminders.rehearsal.lines import Line
+from reminders.rules.words import day_words
 
-_CHANNELS = {value: str(label) for value, label in Channel.choices}
+_CHANNELS = {value: str(label).lower() for value, label in Channel.choices}
 _STATES = {value: str(label) for value, label in Message.State.choices}
 _REASONS = {value: str(label) for value, label in CallItem.Reason.choices}
 
@@ -17,28 +18,28 @@ _REASONS = {value: str(label) for value, label in CallItem.Reason.choices}
 def write_table(lines: Iterable[Line], zone: ZoneInfo, write: Callable[[str], object]) -> None:
     """Messages by day, then tapes, then whom to call; times on the clock of zone."""
     kept = list(lines)
-    messages = [line for line in kept if line["type"] == "message"]
-    for text in [*_messages(messages, zone), *_tapes(kept), *_calls(kept, zone)]:
+    for text in [*_messages(kept, zone), *_tapes(kept), *_calls(kept, zone)]:
         write(f"{text}\n")
 
 
 def _messages(lines: list[Line], zone: ZoneInfo) -> Iterator[str]:
-    if not lines:
-        yield "No message goes in this time."
-    moments = sorted(((_local(line["at"] or line["planned_for"], zone), line) for line in lines), key=lambda one: one[0])
-    for day, rows in groupby(moments, key=lambda one: one[0].date()):
-        yield f"\n{day:%A}, {day.day} {day:%B %Y}"
+    timed = [(_local(one["at"] or one["planned_for"], zone), one) for one in lines if one["type"] == "message"]
+    if not timed:
+        yield "\nNo message goes in this time."
+    timed.sort(key=lambda pair: pair[0])
+    for day, rows in groupby(timed, key=lambda pair: pair[0].date()):
+        yield f"\n{day_words(day)} {day.year}"
         for at, line in rows:
             yield from _message(at, line)
 
 
 def _message(at: datetime, line: Line) -> Iterator[str]:
-    way = f"{_CHANNELS[line['channel']].lower()} to {line['to']}" if line["channel"] else "no way out"
-    about = f"tape {line['application']}" if line["application"] is not None else f"patient {line['patient']}"
     kind = line["kind"].replace("_", " ")
-    yield f"  {at:%H:%M}  {kind:<16} {_STATES[line['state']]:<36} {way:<40} {about}"
+    yield f"  {at:%H:%M}  {kind:<16}  {_about(line):<40}  {_way(line)}"
     if line["joined_to"] is not None:
-        yield f"         said together with the message of tape {line['joined_to']}"
+        yield f"         said in one with that of {line['joined_to']}"
+    if line["state"] != Message.State.SENT:
+        yield f"         {_STATES[line['state']]}"
     if line["reasons"]:
         yield f"         why: {'; '.join(line['reasons'])}"
 
@@ -48,17 +49,24 @@ def _tapes(lines: list[Line]) -> Iterator[str]:
     if tapes:
         yield "\nTape at the end of this time"
     for line in tapes:
-        days = f"{line['opens_on']} to {line['closes_on']}, comes off {line['removal_day']}"
-        yield f"  {line['ref']!s:<10} {line['state']:<8} {days}"
+        days = f"comes off {line['removal_day']}; wear window {line['opens_on']} to {line['closes_on']}"
+        yield f"  {line['state']:<8} {line['ref']!s:<28} {days}"
 
 
 def _calls(lines: list[Line], zone: ZoneInfo) -> Iterator[str]:
     calls = [line for line in lines if line["type"] == "call"]
     yield "\nWhom to call at the end of this time" if calls else "\nNobody is on the call list at the end of this time."
     for line in calls:
-        about = f", tape {line['application']}" if line["application"] is not None else ""
         since = _local(line["since"], zone)
-        yield f"  {_REASONS[line['reason']]}: patient {line['patient']}{about}, since {since:%a} {since.day} {since:%b %H:%M}"
+        yield f"  {_REASONS[line['reason']]:<36} {_about(line):<40} since {day_words(since.date())}, {since:%H:%M}"
+
+
+def _about(line: Line) -> str:
+    return ", ".join(str(line[key]) for key in ("patient", "application") if line[key] is not None)
+
+
+def _way(line: Line) -> str:
+    return f"{_CHANNELS[line['channel']]} to {line['to']}" if line["channel"] else ""
 
 
 def _local(at: str, zone: ZoneInfo) -> datetime:

@@ -54,6 +54,8 @@ class TapingDetails:
     supervisor: User | None = None
     visit: Visit | None = None
     late_reason: str = ""
+    posture: str = ""
+    reason: str = ""
     version: int | None = None
 
 
@@ -80,6 +82,7 @@ def application_start(*, actor: Actor, now: datetime, plan: StripPlan, details: 
     # Sweat is exercise too: the second wait is never shorter than the first, whatever the clinic's numbers are.
     application.water_minutes = max(clinic.water_minutes, clinic.adhesion_minutes)
     removal_visit_found(application=application, zone=clinic.zone)
+    _save_words(plan, details)
     _save_new(application)
     event_record(actor=actor, verb="application.started", subject=application, patient=patient, now=now)
     plan_raise(application)
@@ -172,6 +175,11 @@ def _unsaved(actor: Actor, now: datetime, plan: StripPlan, details: TapingDetail
         first_application=not Application.objects.filter(patient=screen.patient_id).exists(),
         caution=screen.outcome == Outcome.CLEAR_WITH_CARE,
     )
+
+
+def _save_words(plan: StripPlan, details: TapingDetails) -> None:
+    plan.posture, plan.reason = details.posture or plan.posture, details.reason or plan.reason
+    plan.save(update_fields=["posture", "reason"])
 
 
 def _save_new(application: Application) -> None:

@@ -75,6 +75,11 @@ class StripResult:
         return self.values.cut
 
     @property
+    def zone_relaxed_mm(self) -> float:
+        """How long the zone's tape is with no stretch at all."""
+        return self.cut.zone_mm / (1 + self.cut.stretch)
+
+    @property
     def label(self) -> str:
         return SHAPES[self.values.shape].label
 

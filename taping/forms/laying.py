@@ -1,0 +1,163 @@
+"""What is asked when the tape is on the skin."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any
+
+from django import forms
+from django.core.exceptions import ValidationError
+from django.forms import BoundField
+
+from clinic.forms.fields import LineField, sentence
+from clinic.models import Clinic, Helper, Patient, User
+from taping.models import Application, SkinScreen
+from taping.rules.clock import ClockError, local_date, local_time
+from taping.rules.removal import REMOVAL_QUESTIONS, removal_answers_from
+from taping.rules.skin import Answer
+from taping.rules.wear import spell_day
+from taping.services.applications import TapingDetails
+from taping.services.windows import Shortening
+
+ANSWERS = [(Answer.NO.value, "No"), (Answer.YES.value, "Yes"), (Answer.NOT_KNOWN.value, "Not known")]
+REMOVAL_WORDS = [
+    (Application.Removal.HOME.value, "the patient, at home"),
+    (Application.Removal.HELPER.value, "a helper"),
+    (Application.Removal.CLINIC.value, "the clinic"),
+]
+FIELD_OF = {"applied_at": "time"}
+"""Where a refusal of the service stands in this form, when the names differ."""
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What the form is asked for. now: aware; staff: who may be named as supervisor, empty where none is needed."""
+
+    screen: SkinScreen
+    patient: Patient
+    clinic: Clinic
+    now: datetime
+    helpers: list[Helper]
+    staff: list[User]
+
+
+class LayForm(forms.Form):
+    """Posture, reason, time, who takes it off, and a shorter wear window where the therapist wants one."""
+
+    posture = LineField(label="Posture while measuring and taping", longest=200, required=False)
+    reason = LineField(label="Reason for taping", longest=300, required=False)
+    time = forms.TimeField(
+        label="It went on at",
+        required=False,
+        widget=forms.TimeInput(attrs={"type": "time"}, format="%H:%M"),
+        input_formats=["%H:%M", "%H:%M:%S", "%H:%M:%S.%f"],
+        help_text="Leave empty for now. Another time of today needs a reason when it is more than 15 minutes ago.",
+        error_messages={"invalid": "Write the time like 14:05."},
+    )
+    late_reason = LineField(label="Why it is recorded later", longest=300, required=False)
+    removal = forms.ChoiceField(
+        label="Who takes it off?",
+        choices=REMOVAL_WORDS,
+        widget=forms.RadioSelect,
+        error_messages={"required": "Choose who takes the tape off."},
+    )
+    shorten_why = LineField(label="Why it comes off sooner", longest=300, required=False)
+    version = forms.IntegerField(required=False, widget=forms.HiddenInput)
+
+    def __init__(self, *args: Any, asked: Asked, **kwargs: Any) -> None:
+        self.asked = asked
+        said = removal_answers_from(_answers(asked.screen))
+        initial = {key: answer.value for key, answer in said.items() if answer is not None}
+        super().__init__(*args, **{**kwargs, "initial": {**initial, **kwargs.get("initial", {})}})
+        for question in REMOVAL_QUESTIONS:
+            self.fields[question.key] = forms.ChoiceField(
+                label=question.text, choices=ANSWERS, widget=forms.RadioSelect, required=False
+            )
+        self.fields["helper"] = _people("Which helper?", asked.helpers)
+        self.fields["last_day"] = forms.TypedChoiceField(
+            label="Comes off by", choices=_days(asked), coerce=int, empty_value=None, required=False
+        )
+        if asked.staff:
+            self.fields["supervisor"] = _people("Supervisor, who signs this taping", asked.staff, required=True)
+        self.order_fields(["posture", "reason", "time", "late_reason", "removal"])
+
+    def questions(self) -> Iterator[BoundField]:
+        for question in REMOVAL_QUESTIONS:
+            yield self[question.key]
+
+    def clean_time(self) -> datetime:
+        typed = self.cleaned_data["time"]
+        if typed is None:
+            return self.asked.now
+        zone, now = self.asked.clinic.zone, self.asked.now
+        try:
+            applied_at = local_time(datetime.combine(local_date(now, zone), typed), zone)
+        except ClockError as impossible:
+            raise ValidationError(sentence(str(impossible))) from impossible
+        return _not_before_the_screen(applied_at, self.asked.screen.made_at)
+
+    def clean(self) -> dict[str, Any]:
+        cleaned: dict[str, Any] = super().clean() or self.cleaned_data
+        if cleaned.get("removal") == Application.Removal.HOME:
+            self._ask_all(cleaned)
+        if cleaned.get("removal") == Application.Removal.HELPER and not cleaned.get("helper") and not self.errors:
+            self.add_error("helper", "Choose the helper, or add one on the patient's page first.")
+        if cleaned.get("last_day") and not cleaned.get("shorten_why") and "shorten_why" not in self.errors:
+            self.add_error("shorten_why", "Say why it comes off sooner.")
+        return cleaned
+
+    def _ask_all(self, cleaned: dict[str, Any]) -> None:
+        for question in REMOVAL_QUESTIONS:
+            if question.key not in self.errors and not cleaned.get(question.key):
+                self.add_error(question.key, f"Answer this before it comes off at home: {question.text}")
+
+    def details(self) -> TapingDetails:
+        """What the service needs, from a valid form."""
+        cleaned = self.cleaned_data
+        answers = {
+            question.key: Answer(cleaned[question.key]) if cleaned[question.key] else None
+            for question in REMOVAL_QUESTIONS
+        }
+        helpers = {str(helper.pk): helper for helper in self.asked.helpers}
+        staff = {str(one.pk): one for one in self.asked.staff}
+        shortening = Shortening(cleaned["last_day"], cleaned["shorten_why"]) if cleaned["last_day"] else None
+        return TapingDetails(
+            applied_at=cleaned["time"],
+            removal=cleaned["removal"],
+            helper=helpers.get(cleaned["helper"]) if cleaned["removal"] == Application.Removal.HELPER else None,
+            removal_answers=answers,
+            shortening=shortening,
+            supervisor=staff.get(cleaned.get("supervisor", "")),
+            late_reason=cleaned["late_reason"],
+            posture=cleaned["posture"],
+            reason=cleaned["reason"],
+            version=cleaned["version"],
+        )
+
+
+def _not_before_the_screen(applied_at: datetime, made_at: datetime) -> datetime:
+    # A typed time has no seconds: the minute in which the screen was recorded begins before it.
+    same_minute = timedelta(0) < made_at - applied_at < timedelta(minutes=1)
+    return made_at if same_minute else applied_at
+
+
+def _answers(screen: SkinScreen) -> dict[str, Answer | None]:
+    known = set(Answer)
+    return {key: Answer(word) for key, word in screen.answers.items() if word in known}
+
+
+def _people(label: str, people: list[Any], *, required: bool = False) -> forms.ChoiceField:
+    return forms.ChoiceField(
+        label=label,
+        choices=[("", "choose"), *((str(one.pk), one.full_name) for one in people)],
+        required=required,
+        error_messages={"required": "Name the therapist who supervises."},
+    )
+
+
+def _days(asked: Asked) -> list[tuple[int | str, str]]:
+    clinic, zone = asked.clinic, asked.clinic.zone
+    today = local_date(asked.now, zone)
+    usual = f"the usual last day, {spell_day(today + timedelta(days=clinic.wear_last_day))}"
+    days = range(1, clinic.wear_last_day)
+    return [("", usual), *((day, f"day {day}, {spell_day(today + timedelta(days=day))}") for day in days)]

@@ -2,7 +2,6 @@
 
 from django.conf import settings
 
-from clinic.models import Visit
 from clinic.models.people import Channel
 from reminders.services.addresses import Route
 from reminders.services.calendar_entry import calendar_entry, calendar_method
@@ -13,8 +12,7 @@ from reminders.transports import Outgoing
 
 def outgoing_of(saying: Saying, route: Route, words: Words) -> Outgoing:
     """Everything the transport needs to know, and nothing more."""
-    row, by_mail = saying.row, route.channel == Channel.EMAIL
-    visits: list[Visit] = [one.visit for one in (row, *saying.joined) if one.visit is not None]
+    row, visits, by_mail = saying.row, saying.visits, route.channel == Channel.EMAIL
     with_entry = by_mail and bool(visits)
     return Outgoing(
         key=row.key,

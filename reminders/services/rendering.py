@@ -68,10 +68,13 @@ def _plain(name: str, words: dict[str, Any]) -> str:
 
 
 def _masked(text: str, words: dict[str, Any]) -> str:
-    for link in (words.get("link"), words.get("stop_link")):
-        if link:
-            text = text.replace(link, MASK)
+    for link in _links(words):
+        text = text.replace(link, MASK)
     return text
+
+
+def _links(words: dict[str, Any]) -> list[str]:
+    return [link for link in (words.get("link"), *words.get("other_links", []), words.get("stop_link")) if link]
 
 
 def _one_line(text: str) -> str:
@@ -84,7 +87,7 @@ def _blank_lines_closed(text: str) -> str:
 
 def _blocks(text: str, words: dict[str, Any]) -> list[dict[str, Any]]:
     """Paragraphs and lists of a text: {"points": [...]} for lines that begin with "- ", else {"lines": [...]}."""
-    links = {words.get("link"), words.get("stop_link")}
+    links = set(_links(words))
     blocks: list[dict[str, Any]] = []
     for paragraph in text.strip().split("\n\n"):
         lines = paragraph.splitlines()

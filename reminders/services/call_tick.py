@@ -32,10 +32,12 @@ def call_list_tick(now: datetime) -> int:
     clinic = clinic_get()
     today = now.astimezone(clinic.zone).date()
     _close_settled(now)
-    opened = 0
-    for find in (_overdue, _unreachable, _unfinished, _not_arrived):
-        opened += sum(_open(call, now) for call in find(clinic, today, now))
-    return opened
+    # Found first and opened afterwards: two messages of one tape that nobody got are one call.
+    finds = (_overdue, _unreachable, _unfinished, _not_arrived)
+    calls: dict[str, Call] = {}
+    for call in (call for find in finds for call in find(clinic, today, now)):
+        calls.setdefault(call.key, call)
+    return sum(_open(call, now) for call in calls.values())
 
 
 def _open(call: Call, now: datetime) -> bool:

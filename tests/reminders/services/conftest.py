@@ -22,7 +22,7 @@ class Recorder(Transport):
     sent: list[Outgoing] = field(default_factory=list)
     tried: list[Outgoing] = field(default_factory=list)
     answers: list[BaseException | str] = field(default_factory=list)
-    on_send: Callable[[Outgoing], None] = lambda outgoing: None
+    on_send: Callable[[Outgoing], object] = lambda outgoing: None
 
     def send(self, outgoing: Outgoing) -> str:
         self.tried.append(outgoing)

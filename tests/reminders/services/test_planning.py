@@ -260,7 +260,7 @@ def test_a_visit_has_its_news_and_its_reminder(clinic: Clinic, now: datetime) ->
 
 
 def test_a_moved_visit_is_told_once_a_move(clinic: Clinic, now: datetime) -> None:
-    visit = VisitFactory(starts_at=now + timedelta(days=3), ends_at=now + timedelta(days=3, minutes=30))
+    visit: Visit = VisitFactory(starts_at=now + timedelta(days=3), ends_at=now + timedelta(days=3, minutes=30))
     reconcile(now)
     settle("visit_booked", "sent", now)
     for number in (1, 2):

@@ -171,7 +171,7 @@ def test_at_the_clinic_the_hour_is_said(clinic: Clinic, now: datetime) -> None:
     evening = datetime(2027, 3, 14, 22, tzinfo=UTC)
     assert "We take your tape (left knee) off tomorrow at 09:30." in said(row, clinic, evening).text
     Visit.objects.filter(pk=visit.pk).update(state="cancelled")
-    row.application = Application.objects.select_related("removal_visit").get(pk=row.application_id)
+    row.application = Application.objects.select_related("removal_visit").get(removal_visit=visit)
     row.application.removal_day = evening.astimezone(ZoneInfo("America/New_York")).date()
     assert "comes off today" in said(row, clinic, evening).text
 

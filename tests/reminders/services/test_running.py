@@ -27,7 +27,7 @@ REMOVAL_DUE = datetime(2027, 3, 15, 13, tzinfo=UTC)
 def due(**values: object) -> Message:
     """A removal-day message due now, of a subject that is planned already."""
     row: Message = MessageFactory(**values)
-    Application.objects.filter(pk=row.application_id).update(planned_version=1)
+    Application.objects.filter(messages=row).update(planned_version=1)
     Patient.objects.filter(pk=row.patient_id).update(planned_version=1)
     return row
 
@@ -409,7 +409,7 @@ class TestSaidTogether:
 
     def test_a_tape_that_is_off_is_not_spoken_of(self, ways: Ways, now: datetime) -> None:
         left, right = self.both(now)
-        Application.objects.filter(pk=right.application_id).update(ended_at=now, ended_how="off")
+        Application.objects.filter(messages=right).update(ended_at=now, ended_how="off")
         ways.run(now)
         assert (state(left)[0], state(right)[0]) == ("sent", "planned")
         assert "right" not in ways.sms.sent[0].text

@@ -13,6 +13,7 @@ from taping.models import Application, SkinReport, SkinScreen, Strip
 
 MOST_TAPES = 40
 MOST_MESSAGES = 15
+MOST_SCREENS = 30
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,8 +47,12 @@ def tape_history(patient: Patient, *, now: datetime, zone: ZoneInfo) -> TapeHist
     return TapeHistory(on_skin, before[:MOST_TAPES], len(rows) > MOST_TAPES)
 
 
-def last_screen(patient: Patient) -> SkinScreen | None:
-    return SkinScreen.objects.filter(patient=patient).order_by("-made_at", "-id").first()
+def screens_standing(patient: Patient) -> list[SkinScreen]:
+    """The last skin screen of each place, the newest first, from the patient's latest screens."""
+    latest: dict[tuple[str, str], SkinScreen] = {}
+    for screen in SkinScreen.objects.filter(patient=patient).order_by("-made_at", "-id")[:MOST_SCREENS]:
+        latest.setdefault((screen.region, screen.side), screen)
+    return list(latest.values())
 
 
 def reports_open(patient: Patient) -> QuerySet[SkinReport]:

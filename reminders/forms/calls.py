@@ -20,6 +20,8 @@ AGAIN_CHOICES = (
 )
 _LATER = {"15m": timedelta(minutes=15), "1h": timedelta(hours=1), "3h": timedelta(hours=3)}
 _MORNING = time(9)
+NOON = time(12)
+DAYS_BACK = 10
 
 
 def try_again_at(choice: str, *, now: datetime, zone: ZoneInfo) -> datetime:
@@ -29,9 +31,18 @@ def try_again_at(choice: str, *, now: datetime, zone: ZoneInfo) -> datetime:
     return at_clock(local_date(now, zone) + timedelta(days=1), _MORNING, zone)
 
 
+def off_choices(*, now: datetime, zone: ZoneInfo) -> list[tuple[str, str]]:
+    """The clinic's days on which a tape may have come off, today first, for a select."""
+    today = local_date(now, zone)
+    days = [today - timedelta(days=number) for number in range(DAYS_BACK + 1)]
+    words = {0: "today", 1: "yesterday"}
+    return [(day.isoformat(), words.get(number, f"{day:%a} {day.day} {day:%b}")) for number, day in enumerate(days)]
+
+
 class CallForm(forms.Form):
     what = forms.ChoiceField(choices=[(ending.value, ending.value) for ending in CallEnding])
     again = forms.ChoiceField(choices=AGAIN_CHOICES, required=False, label="When nobody answers, try again")
+    off_on = forms.DateField(required=False, input_formats=["%Y-%m-%d"], label="It is off since")
     note = forms.CharField(
         required=False, max_length=MOST_NOTE, label="Note", widget=forms.Textarea(attrs={"rows": 2, "dir": "auto"})
     )
@@ -40,7 +51,10 @@ class CallForm(forms.Form):
         """What a valid form says. Where a call was answered and the item stays, it is looked at again tomorrow."""
         what = self.cleaned_data["what"]
         choice = self.cleaned_data["again"] or "1h" if what == CallEnding.NO_ANSWER else "tomorrow"
-        return CallResult(what, self.cleaned_data["note"], try_again_at(choice, now=now, zone=zone))
+        off_on = self.cleaned_data["off_on"]
+        # On an earlier day nobody remembers the hour; noon keeps the day right.
+        off_at = at_clock(off_on, NOON, zone) if off_on and off_on != local_date(now, zone) else now
+        return CallResult(what, self.cleaned_data["note"], try_again_at(choice, now=now, zone=zone), off_at)
 
 
 KIND_CHOICES = (
@@ -58,7 +72,12 @@ class ReportForm(forms.Form):
         widget=forms.RadioSelect,
         error_messages={"required": "Say what was found on the skin."},
     )
-    advice = forms.CharField(max_length=2000, required=False, label="What was advised", widget=forms.Textarea)
+    advice = forms.CharField(
+        max_length=2000,
+        required=False,
+        label="What was advised",
+        widget=forms.Textarea(attrs={"rows": 3, "dir": "auto"}),
+    )
     told = forms.CharField(max_length=200, required=False, label="Who was told, such as the doctor")
 
     def grade(self) -> ReportGrade:

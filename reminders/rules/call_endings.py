@@ -12,6 +12,7 @@ class CallEnding(StrEnum):
 
     SPOKE = "spoke"
     NO_ANSWER = "no_answer"
+    IS_OFF = "is_off"
     HAND_OVER = "hand_over"
     SORTED_OUT = "sorted_out"
 
@@ -19,6 +20,9 @@ class CallEnding(StrEnum):
 ENDS_BY_CALLING = frozenset({CallReason.CALL_BACK, CallReason.UNDELIVERED, CallReason.UNCERTAIN, CallReason.REPLY})
 """Reasons that a conversation settles. The others stay until their cause is gone: the tape is off, the draft is put
 away, a way to reach the patient is found, or a therapist closed the skin report."""
+
+ENDS_WITH_THE_TAPE = frozenset({CallReason.OVERDUE, CallReason.UNREACHABLE})
+"""Reasons that are gone once the patient says that the tape is off."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,7 +48,8 @@ def endings_of(reason: CallReason, *, therapist: bool) -> tuple[Ending, ...]:
     sorted_out = Ending(CallEnding.SORTED_OUT, "Sorted out, with a note", closes=True, needs_note=True)
     if reason is CallReason.SKIN_REPORT and not therapist:
         return hand_over, no_answer, spoke
-    given = (spoke, no_answer) if therapist else (spoke, no_answer, hand_over)
+    is_off = (Ending(CallEnding.IS_OFF, "It is off", closes=True),) if reason in ENDS_WITH_THE_TAPE else ()
+    given = (*is_off, spoke, no_answer) if therapist else (*is_off, spoke, no_answer, hand_over)
     return (*given, sorted_out) if closes else given
 
 

@@ -9,8 +9,9 @@ from clinic.services.events import Actor, event_record
 from reminders.models import CallItem
 from reminders.rules.call_endings import CallEnding, Ending, endings_of
 from reminders.rules.call_list import CallReason
-from reminders.services.call_list import call_close
-from taping.models import SkinReport
+from reminders.services.call_list import call_close, calls_close_ended
+from taping.models import Application, SkinReport
+from taping.services.applications import application_end
 from taping.services.reports import ReportGrade, report_close
 
 MOST_NOTE = 500
@@ -22,17 +23,18 @@ class CallRefused(ValueError):
 
 @dataclass(frozen=True, slots=True)
 class CallResult:
-    """How a call ended. try_again_at: aware, used where the item stays open."""
+    """How a call ended. Aware: try_again_at, used where the item stays open; off_at, when the tape came off."""
 
     what: str
     note: str = ""
     try_again_at: datetime | None = None
+    off_at: datetime | None = None
 
 
 @transaction.atomic
 def call_record(*, actor: Actor, now: datetime, item: CallItem, result: CallResult) -> CallItem:
     """Record how a call ended. An item that is closed already stays as it is. Raises CallRefused."""
-    current = CallItem.objects.select_for_update().get(pk=item.pk)
+    current = CallItem.objects.select_for_update(of=("self",)).select_related("application").get(pk=item.pk)
     if current.closed_at is not None:
         return current
     ending = _allowed(actor, current, result)
@@ -42,6 +44,9 @@ def call_record(*, actor: Actor, now: datetime, item: CallItem, result: CallResu
         raise CallRefused(f"The note is longer than {MOST_NOTE} letters. Shorten it.")
     _apply(actor, now, current, ending, result)
     current.save()
+    if ending.what == CallEnding.IS_OFF and current.application is not None:
+        _end_tape(actor, now, current.application, result)
+        current.refresh_from_db()
     event_record(
         actor=actor, verb=f"call.{ending.what}", subject=current, patient=current.patient, now=now, fields=["note"]
     )
@@ -63,6 +68,8 @@ def _apply(actor: Actor, now: datetime, item: CallItem, ending: Ending, result: 
     if note:
         item.note = f"{item.note}\n{note}".strip()
     item.tries += ending.what == CallEnding.NO_ANSWER
+    if ending.what == CallEnding.IS_OFF:
+        return  # ending the tape closes every call about it
     if ending.what == CallEnding.HAND_OVER:
         item.owner = item.application.therapist if item.application else item.owner
         item.try_again_at = None
@@ -71,6 +78,21 @@ def _apply(actor: Actor, now: datetime, item: CallItem, ending: Ending, result: 
         item.closed_at, item.closed_by, item.closed_how, item.try_again_at = now, actor.user, ending.what, None
     else:
         item.try_again_at = result.try_again_at
+
+
+def _end_tape(actor: Actor, now: datetime, tape: Application, result: CallResult) -> None:
+    """The patient said so on the telephone. A day before the tape went on counts as the moment it went on."""
+    ended_at = max(min(result.off_at or now, now), tape.applied_at)
+    ended = application_end(
+        actor=actor,
+        now=now,
+        application=tape,
+        how=Application.Ending.OFF,
+        ended_at=ended_at,
+        by="patient, by telephone",
+        note=result.note.strip(),
+    )
+    calls_close_ended(now=now, application=ended, actor=actor)
 
 
 @transaction.atomic

@@ -10,7 +10,7 @@ from django.views.decorators.http import require_http_methods
 
 from clinic.services.events import event_record
 from clinic.views.access import STAFF, actor_of, clinic_of, for_roles
-from reminders.forms.calls import AGAIN_CHOICES, CallForm, ReportForm
+from reminders.forms.calls import AGAIN_CHOICES, CallForm, ReportForm, off_choices
 from reminders.models import CallItem
 from reminders.rules.call_endings import CallEnding
 from reminders.selectors_calls import call_items, call_rows
@@ -22,6 +22,7 @@ from taping.services.refusals import TapingRefused
 DONE = {
     CallEnding.SPOKE: "Recorded: you spoke with them.",
     CallEnding.NO_ANSWER: "Recorded: no answer. The call comes back later.",
+    CallEnding.IS_OFF: "Recorded: the tape is off.",
     CallEnding.HAND_OVER: "Handed to a therapist.",
     CallEnding.SORTED_OUT: "Sorted out and closed.",
 }
@@ -48,12 +49,14 @@ def call_work(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 def _call_page(request: HttpRequest, item: CallItem, form: CallForm, status: int) -> HttpResponse:
-    row = call_rows([item], now=timezone.now())[0]
+    now = timezone.now()
+    row = call_rows([item], now=now)[0]
     context: dict[str, Any] = {
         "row": row,
         "form": form,
         "clinic": clinic_of(request),
         "again_choices": AGAIN_CHOICES,
+        "off_choices": off_choices(now=now, zone=clinic_of(request).zone),
     }
     return render(request, "reminders/call_work.html", context, status=status)
 

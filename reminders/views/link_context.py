@@ -1,6 +1,6 @@
 """What stands on the patient's page: no surname, no date of birth, nothing but what helps with this tape."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -110,8 +110,9 @@ def _answers(row: TapeRow, on_skin: bool) -> tuple[Answer, ...]:
     skin, call = Answer("skin", "My skin is reacting"), Answer("call", "Please call me", once=True)
     if not on_skin:
         return skin, call
-    due = row.state in (TapeState.DUE, TapeState.OVERDUE)
-    return Answer("off", "It is off", first=due), Answer("came-off", "It came off early"), skin, call
+    due, theirs = row.state in (TapeState.DUE, TapeState.OVERDUE), row.application.removal != Remover.CLINIC
+    call = replace(call, first=due and not theirs)
+    return Answer("off", "It is off", first=due and theirs), Answer("came-off", "It came off early"), skin, call
 
 
 def _steps(tape: Application, report: SkinReport | None) -> tuple[str, ...]:

@@ -14,9 +14,9 @@ from clinic.views.access import STAFF, actor_of, clinic_of, for_roles, user_of
 from reminders.selectors_record import (
     TapeHistory,
     calls_open,
-    last_screen,
     messages_of,
     reports_open,
+    screens_standing,
     tape_history,
     visits_ahead,
 )
@@ -46,7 +46,9 @@ def patient_page(request: HttpRequest, pk: int) -> HttpResponse:
         "calls": calls_open(patient),
     }
     if user.tapes:
-        context |= {"screen": last_screen(patient), "reports": reports_open(patient)}
+        screens = screens_standing(patient)
+        cautions = [screen for screen in screens if screen.reasons]
+        context |= {"screened": bool(screens), "cautions": cautions, "reports": reports_open(patient)}
     return render(request, "reminders/patient_page.html", context)
 
 

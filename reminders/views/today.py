@@ -9,7 +9,7 @@ from django.views.decorators.http import require_safe
 
 from clinic.models import User
 from clinic.views.access import STAFF, clinic_of, for_roles, user_of
-from reminders.forms.calls import AGAIN_CHOICES
+from reminders.forms.calls import AGAIN_CHOICES, off_choices
 from reminders.selectors_calls import call_items_open, call_rows
 from reminders.selectors_tapes import tapes_today
 from reminders.selectors_today import follow_ups, signatures_open, visits_of_day
@@ -34,6 +34,7 @@ def today(request: HttpRequest) -> HttpResponse:
         "calls_more": max(0, len(calls) - MOST_CALLS),
         "urgent": sum(row.item.urgent for row in calls),
         "again_choices": AGAIN_CHOICES,
+        "off_choices": off_choices(now=now, zone=zone),
         "mine_only": mine_only,
         "visits": visits_of_day(now=now, zone=zone, therapist=user if mine_only else None),
         "visits_heading": "My visits" if mine_only else "Visits",

@@ -15,11 +15,16 @@ def test_the_desk_hands_a_skin_report_over_first() -> None:
 
 
 @pytest.mark.parametrize("therapist", [True, False])
-@pytest.mark.parametrize(
-    "reason", [CallReason.SKIN_REPORT, CallReason.OVERDUE, CallReason.UNREACHABLE, CallReason.UNFINISHED]
-)
+@pytest.mark.parametrize("reason", [CallReason.SKIN_REPORT, CallReason.UNFINISHED])
 def test_what_a_call_does_not_settle_is_never_closed_by_one(reason: CallReason, *, therapist: bool) -> None:
     assert [ending for ending in endings_of(reason, therapist=therapist) if ending.closes] == []
+
+
+@pytest.mark.parametrize("therapist", [True, False])
+@pytest.mark.parametrize("reason", [CallReason.OVERDUE, CallReason.UNREACHABLE])
+def test_a_call_about_tape_that_is_on_closes_only_with_the_tape(reason: CallReason, *, therapist: bool) -> None:
+    closing = [ending.what for ending in endings_of(reason, therapist=therapist) if ending.closes]
+    assert closing == [CallEnding.IS_OFF]
 
 
 @pytest.mark.parametrize(

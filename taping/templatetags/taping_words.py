@@ -9,6 +9,7 @@ from clinic.models import Clinic
 from taping.drawings.strip import StripDrawing, strip_svg
 from taping.rules.lengths import Unit, format_length
 from taping.rules.places import UnknownRegionError, UnknownSideError, region_words
+from taping.rules.shape_kinds import SHAPES, ShapeKind
 from taping.rules.skin import OUTCOME_TEXT, Outcome
 from taping.services.strips import StripResult
 
@@ -58,9 +59,15 @@ def outcome_words(outcome: str) -> str:
 
 
 @register.filter
-def length(length_mm: float, clinic: Clinic) -> str:
+def as_length(length_mm: float, clinic: Clinic) -> str:
     """A length in the clinic's unit, with it."""
     return format_length(length_mm, unit_of(clinic))
+
+
+@register.filter
+def shape_label(kind: str) -> str:
+    """ "Y strip" """
+    return SHAPES[ShapeKind(kind)].label
 
 
 @register.filter

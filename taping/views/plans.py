@@ -11,7 +11,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST
 
 from clinic.services.events import event_record
-from clinic.views.access import TAPERS, actor_of, for_roles
+from clinic.views.access import TAPERS, actor_of, clinic_of, for_roles
 from clinic.views.posting import redirect_once
 from taping import selectors
 from taping.forms.laying import FIELD_OF, LayForm
@@ -61,7 +61,7 @@ def cut(request: HttpRequest, pk: int) -> HttpResponse:
     plan = _plan_or_404(pk)
     made = _page_of(request, plan, timezone.now())
     form = made.strip_form(request.POST)
-    context = {"result": made.result_of(form), "strip_form": form, "swap": True}
+    context = {"result": made.result_of(form), "strip_form": form, "clinic": clinic_of(request), "swap": True}
     return render(request, "taping/_cut.html", context)
 
 

@@ -30,11 +30,13 @@ app.conf.update(
 app.autodiscover_tasks(["reminders"])
 
 
-@worker_init.connect
-@beat_init.connect
 def _refuse(**kwargs: Any) -> None:
     from clinic.checks import refuse_unsafe
     from reminders.services.grown import refuse_small
 
     refuse_unsafe()
     refuse_small()
+
+
+worker_init.connect(_refuse)
+beat_init.connect(_refuse)

@@ -37,7 +37,7 @@ def typed(**changed: Any) -> dict[str, Any]:
 def changed_form(patient: Patient, **changed: Any) -> dict[str, Any]:
     """The form about patient as a browser sends it back, with some fields changed."""
     form = {
-        "full_name": patient.full_name, "call_me": patient.call_me, "born": patient.born.isoformat(),
+        "full_name": patient.full_name, "call_me": patient.call_me, "born": str(patient.born),
         "phone": patient.phone, "email": patient.email, "prefers": patient.prefers, "language": "en",
         "consents": "yes" if patient.consents else "no", "version": patient.version,
     }  # fmt: skip

@@ -24,14 +24,17 @@ from reminders.forms.link import SkinForm
 from reminders.models import Link
 from reminders.services.answers import answer_call_back, answer_came_off, answer_off, answer_skin
 from reminders.services.links import link_find
+from reminders.services.undoing import answer_undo
 from reminders.views.link_context import link_context, public_context
 from taping.models import Application
+from taping.services.refusals import TapingRefused
 
 THANKS = {
     "off": ("Thank you. We noted that the tape is off.", "We send no more messages about taking it off."),
     "came-off": ("Thank you. We noted that it came off early.", "We send no more messages about taking it off."),
     "skin": ("Thank you. A therapist reads what you sent.", "Do now what stands below; do not wait for us."),
     "call": ("Thank you. We call you.", ""),
+    "undo": ("Undone.", "Everything is as it was before."),
 }
 
 
@@ -48,7 +51,7 @@ def link_page(request: HttpRequest, token: str) -> HttpResponse:
 @sensitive_post_parameters()
 @require_http_methods(["GET", "HEAD", "POST"])
 def link_answer(request: HttpRequest, token: str, what: str) -> HttpResponse:
-    """One of the four answers, by post. A get shows the page, or the questions about the skin, and changes nothing."""
+    """One of the four answers, or an undo, by post. A get shows a page and changes nothing."""
     now = timezone.now()
     link = link_find(token=token, purpose=Link.Purpose.TAPE, now=now)
     if link is None or what not in THANKS:
@@ -58,6 +61,8 @@ def link_answer(request: HttpRequest, token: str, what: str) -> HttpResponse:
         return _skin(request, token, tape, now)
     if request.method != "POST":
         return _page(request, token, tape, now)
+    if what == "undo":
+        return _undo(request, token, tape, now)
     return _answered(request, token, what, lambda: _ANSWERS[what](tape, now, _actor(request)))
 
 
@@ -70,12 +75,21 @@ def _actor(request: HttpRequest) -> Actor:
     return Actor(word="patient link", origin=request.META.get("REMOTE_ADDR"))
 
 
-def _page(request: HttpRequest, token: str, tape: Application, now: datetime) -> HttpResponse:
+def _page(request: HttpRequest, token: str, tape: Application, now: datetime, too_late: str = "") -> HttpResponse:
     context = link_context(tape, token=token, clinic=clinic_of(request), now=now)
     thanks = THANKS.get(request.GET.get("done", ""))
     if thanks:
         context["thanks"] = {"heading": thanks[0], "text": thanks[1] or context["read_when"]}
-    return render(request, "reminders/link_page.html", context)
+    context["too_late"] = too_late
+    return render(request, "reminders/link_page.html", context, status=422 if too_late else 200)
+
+
+def _undo(request: HttpRequest, token: str, tape: Application, now: datetime) -> HttpResponse:
+    try:
+        answer_undo(actor=_actor(request), now=now, application=tape, what=request.POST.get("undo", ""))
+    except TapingRefused as refused:
+        return _page(request, token, tape, now, too_late=refused.message)
+    return _done(token, "undo")
 
 
 def _skin(request: HttpRequest, token: str, tape: Application, now: datetime) -> HttpResponse:
@@ -105,6 +119,10 @@ def _answered(request: HttpRequest, token: str, what: str, answer: Callable[[], 
         return what  # never the address: what is stored must not open the page
 
     once(key=once_key(request), now=timezone.now(), make=make)
+    return _done(token, what)
+
+
+def _done(token: str, what: str) -> HttpResponseRedirect:
     response = HttpResponseRedirect(f"{reverse('link_page', args=[token])}?done={what}")
     response.status_code = 303
     return response

@@ -11,6 +11,7 @@ from reminders.rules.removal_words import removal_lines
 from reminders.selectors_link import Opening, call_is_open, days_of, opening_at, report_open, strips_top_first
 from reminders.selectors_tapes import TapeRow, tape_row
 from reminders.services.subjects import patient_zone, removal_visit_of
+from reminders.services.undoing import undoable
 from reminders.views.signs import place_words
 from taping.models import Application, SkinReport
 from taping.rules.clock import local_date
@@ -19,6 +20,7 @@ from taping.rules.report import Advice, advise
 from taping.rules.wear_state import TapeState
 
 EXACT_HOURS = timedelta(days=6)
+UNDO_WORDS = {"off": "Undo: the tape is still on", "call": "Undo: I need no call"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,6 +63,7 @@ def link_context(tape: Application, *, token: str, clinic: Clinic, now: datetime
         "read_when": read_when(opening, now, facts.zone),
         "call_asked": call_is_open(tape),
         "on_skin": on_skin,
+        "undos": [(what, UNDO_WORDS[what]) for what in undoable(application=tape, now=now)],
         "answers": _answers(row, on_skin),
         "steps": _steps(tape, report) if on_skin else (),
         "steps_heading": _steps_heading(tape),

@@ -322,3 +322,55 @@ def test_page_and_style_together_weigh_at_most_forty_kilobytes(token: str, text_
     assert isinstance(style, str)
     total = len(text_of(f"/t/{token}/").encode()) + Path(style).stat().st_size
     assert total <= 40_000
+
+
+def test_an_ending_pressed_by_mistake_is_taken_back_within_ten_minutes(
+    client: Client, tape: Application, token: str, now: datetime, frozen: time_machine.Traveller
+) -> None:
+    assert "Undo: the tape is still on" in client.post(f"/t/{token}/off/", follow=True).content.decode()
+    frozen.move_to(now + timedelta(minutes=10))
+    page = client.post(f"/t/{token}/undo/", {"undo": "off"}, follow=True).content.decode()
+    tape.refresh_from_db()
+    assert (tape.ended_at, tape.ended_how, tape.ended_by) == (None, "", "")
+    assert "Undone." in page
+    assert "Rest until 10:20." in page
+
+
+def test_after_ten_minutes_an_ending_stands_and_the_page_says_to_call(
+    client: Client, tape: Application, token: str, now: datetime, frozen: time_machine.Traveller
+) -> None:
+    client.post(f"/t/{token}/off/")
+    frozen.move_to(now + timedelta(minutes=10, seconds=1))
+    assert "Undo" not in client.get(f"/t/{token}/").content.decode()
+    response = client.post(f"/t/{token}/undo/", {"undo": "off"})
+    tape.refresh_from_db()
+    assert (response.status_code, tape.ended_at) == (422, now)
+    assert "This can no longer be undone here. Please call us." in response.content.decode()
+
+
+def test_what_staff_recorded_is_not_the_patients_to_undo(client: Client, tape: Application, token: str) -> None:
+    client.post(f"/t/{token}/off/")
+    Application.objects.update(ended_by="therapist")
+    assert client.post(f"/t/{token}/undo/", {"undo": "off"}).status_code == 422
+
+
+def test_a_call_asked_for_by_mistake_is_taken_back(client: Client, token: str) -> None:
+    assert "Undo: I need no call" in client.post(f"/t/{token}/call/", follow=True).content.decode()
+    page = client.post(f"/t/{token}/undo/", {"undo": "call"}, follow=True).content.decode()
+    assert CallItem.objects.get().closed_how == "taken back by the patient"
+    assert "You asked us to call." not in page
+
+
+def test_a_skin_report_is_never_taken_back(client: Client, token: str) -> None:
+    page = client.post(f"/t/{token}/skin/", {"send": "yes", "signs": ["itching"]}, follow=True).content.decode()
+    assert "Undo" not in page
+    client.post(f"/t/{token}/undo/", {"undo": "skin"})
+    assert SkinReport.objects.get().closed_at is None
+    assert CallItem.objects.get().closed_at is None
+
+
+def test_undoing_twice_or_nothing_changes_nothing(client: Client, tape: Application, token: str) -> None:
+    before = state_of(tape)
+    for what in ("off", "call", ""):
+        assert client.post(f"/t/{token}/undo/", {"undo": what}).status_code == 303
+    assert state_of(tape) == before

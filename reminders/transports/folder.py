@@ -26,9 +26,7 @@ class FolderTransport(Transport):
             _write(path, self._content(outgoing))
         except OSError as refused:
             reason = refused.strerror or "no reason given"
-            raise TransportError(
-                f"the outbox folder cannot be written: {reason}", protocol="smtp", code=452
-            ) from refused
+            raise TransportError(f"the outbox folder cannot be written: {reason}", protocol="smtp") from refused
         return path.name
 
     def _name(self, outgoing: Outgoing) -> str:

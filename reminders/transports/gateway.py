@@ -112,6 +112,7 @@ class GatewayTransport(Transport):
             parts += chunk
             if len(parts) > LONGEST_ANSWER or time.monotonic() > until:
                 raise http.client.HTTPException("the answer is too long")
+        answer.close()  # read to its end, it leaves the connection free for the next message
         return parts
 
 

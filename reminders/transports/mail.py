@@ -52,7 +52,7 @@ def ascii_address(address: str) -> str:
     local, _, domain = address.rpartition("@")
     try:
         wire = domain.encode("idna").decode("ascii")
-        same = wire.encode("ascii").decode("idna") == domain.casefold() if not domain.isascii() else bool(domain)
+        same = wire.encode("ascii").decode("idna") == domain.lower() if not domain.isascii() else bool(domain)
     except UnicodeError:
         same = False
     if not (local and same and local.isascii() and address.isprintable() and " " not in address):

@@ -27,7 +27,7 @@ ROWS = 20
 
 
 def due_rows(number: int) -> list[Message]:
-    rows = [MessageFactory() for _ in range(number)]
+    rows: list[Message] = [MessageFactory() for _ in range(number)]
     Application.objects.update(planned_version=1)
     Patient.objects.update(planned_version=1)
     return rows
@@ -35,7 +35,8 @@ def due_rows(number: int) -> list[Message]:
 
 def at_once(workers: int, act: object) -> list[BaseException]:
     """Run act in so many threads that all begin together, each with a connection of its own."""
-    begin, faults = threading.Barrier(workers), []
+    begin = threading.Barrier(workers)
+    faults: list[BaseException] = []
 
     def work() -> None:
         try:

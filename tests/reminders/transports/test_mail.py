@@ -1,0 +1,101 @@
+"""What a mail looks like on the wire: names, addresses, headers and parts, whatever is typed into them.
+
+Headers: RFC 5322, RFC 2047 (encoded words), RFC 3834 (Auto-Submitted), RFC 8058 (one-click), RFC 5891 (domains).
+"""
+
+from email import message_from_bytes, policy
+from email.message import EmailMessage
+
+import pytest
+
+from reminders.transports import TransportError
+from reminders.transports.mail import ascii_address, mail_bytes
+from tests.reminders.transports.conftest import KEY, outgoing
+
+SENDER = "clinic@example.org"
+
+
+def mail(**changes: object) -> EmailMessage:
+    parsed = message_from_bytes(mail_bytes(outgoing(**changes), SENDER), policy=policy.default)
+    assert isinstance(parsed, EmailMessage)
+    return parsed
+
+
+def test_it_is_plain_text_with_a_page_beside_it() -> None:
+    parts = [part.get_content_type() for part in mail().walk()]
+    assert parts == ["multipart/alternative", "text/plain", "text/html"]
+
+
+def test_a_visit_comes_with_its_calendar_entry() -> None:
+    whole = mail(calendar=b"BEGIN:VCALENDAR\r\nEND:VCALENDAR\r\n", calendar_method="CANCEL")
+    entry = next(part for part in whole.walk() if part.get_content_type() == "text/calendar")
+    assert (entry.get_filename(), entry.get_param("method")) == ("visit.ics", "CANCEL")
+    assert entry.get_payload(decode=True) == b"BEGIN:VCALENDAR\r\nEND:VCALENDAR\r\n"
+
+
+def test_headers_say_that_a_machine_wrote_it_and_how_to_stop_it() -> None:
+    link = "https://tape.example.org/u/token/"
+    whole = mail(unsubscribe=link)
+    assert whole["Auto-Submitted"] == "auto-generated"
+    assert (whole["List-Unsubscribe"], whole["List-Unsubscribe-Post"]) == (f"<{link}>", "List-Unsubscribe=One-Click")
+
+
+def test_without_a_link_there_is_an_address_to_write_to_and_no_one_click() -> None:
+    whole = mail(unsubscribe="mailto:clinic@example.org?subject=STOP")
+    assert whole["List-Unsubscribe"] == "<mailto:clinic@example.org?subject=STOP>"
+    assert whole["List-Unsubscribe-Post"] is None
+
+
+def test_the_message_id_is_the_same_at_every_attempt() -> None:
+    assert mail()["Message-ID"] == f"<{KEY.hex}@example.org>" == mail(text="another attempt")["Message-ID"]
+
+
+@pytest.mark.parametrize(
+    "name",
+    ["Lee, Ana", "Żółć, Anna (kids)", "Nguyễn Thị Minh Khai, " * 4, 'He said "hi" <x@example.net>', "O'Neil", ""],
+)
+def test_a_name_is_one_recipient_and_comes_back_whole(name: str) -> None:
+    (address,) = mail(to_name=name)["To"].addresses
+    assert (address.addr_spec, address.display_name) == ("ada@example.org", " ".join(name.split()))
+
+
+def test_a_line_end_in_a_name_begins_no_header() -> None:
+    whole = mail(to_name="Ana\r\nBcc: z@example.net", subject="Tape\nBcc: z@example.net\n", from_name="A\nBcc: z@e.net")
+    assert whole["Bcc"] is None
+    assert whole["Subject"] == "Tape Bcc: z@example.net"
+    assert [address.addr_spec for address in whole["To"].addresses] == ["ada@example.org"]
+
+
+@pytest.mark.parametrize(
+    ("address", "wire"),
+    [
+        ("o'neil+tape@example.com", "o'neil+tape@example.com"),
+        ("info@bücher.example", "info@xn--bcher-kva.example"),
+        ("ada@EXAMPLE.org", "ada@EXAMPLE.org"),
+    ],
+)
+def test_addresses_as_they_are_looked_up(address: str, wire: str) -> None:
+    assert ascii_address(address) == wire
+
+
+@pytest.mark.parametrize(
+    "address",
+    [
+        "jörg@example.com", "info@faß.example", "ada", "@example.org", "ada@", "a b@example.org",
+        "ada@example.org\r\nBcc: z@e.net", "ada@exa mple.org", f"ada@{'a' * 64}.example",
+    ],
+)  # fmt: skip
+def test_addresses_that_would_reach_a_stranger_or_nobody_are_refused_for_good(address: str) -> None:
+    with pytest.raises(TransportError) as refused:
+        mail_bytes(outgoing(to=address), SENDER)
+    assert (refused.value.protocol, refused.value.code, refused.value.address_refused) == ("smtp", 553, True)
+    assert address not in str(refused.value)
+
+
+def test_long_lines_and_letters_of_every_script_arrive() -> None:
+    text = "مرحبا " * 300 + "\n.\nEnd\n"
+    whole = mail(text=text)
+    body = whole.get_body(("plain",))
+    assert body is not None
+    assert body.get_content().replace("\r\n", "\n") == text
+    assert max(len(line) for line in mail_bytes(outgoing(text=text), SENDER).split(b"\r\n")) <= 998

@@ -1,7 +1,10 @@
 """Small scenarios for the tests, and their lines."""
 
 import copy
+from collections.abc import Callable
 from typing import Any
+
+from django.db import transaction
 
 from reminders.rehearsal.lines import Line, Names, all_lines
 from reminders.rehearsal.play import play
@@ -56,3 +59,22 @@ def tapes(lines: list[Line]) -> list[tuple[str, str, str | None, str | None]]:
     """(ref, state, ended_at, ended_how) of the tapes."""
     rows = [line for line in lines if line["type"] == "application"]
     return [(line["ref"], line["state"], line["ended_at"], line["ended_how"]) for line in rows]
+
+
+class _Over(Exception):
+    pass
+
+
+def played_apart(
+    scenario: dict[str, Any], *, skip: bool = True, then: Callable[[], None] = lambda: None
+) -> tuple[list[Line], list[str], list[Handed]]:
+    """As played, in a transaction that is undone: for another play in the same test. then looks at the rows first."""
+    result: tuple[list[Line], list[str], list[Handed]] | None = None
+    try:
+        with transaction.atomic():
+            result = played(scenario, skip=skip)
+            then()
+            raise _Over
+    except _Over:
+        assert result is not None
+        return result

@@ -4,12 +4,8 @@ from datetime import UTC, datetime
 from typing import Any
 
 from django import forms
-from django.core.exceptions import ValidationError
 
-from clinic.forms.fields import sentence
-from clinic.models import Clinic
 from taping.models import Application
-from taping.rules.clock import ClockError, local_time
 from taping.rules.report import SIGNS
 from taping.services.reports import MOST_WORDS
 
@@ -57,19 +53,14 @@ class EndForm(forms.Form):
         help_text="Anything ticked opens a skin report; its advice follows at once.",
     )
 
-    def __init__(self, *args: Any, clinic: Clinic, now: datetime, **kwargs: Any) -> None:
-        self.clinic, self.now = clinic, now
+    def __init__(self, *args: Any, now: datetime, **kwargs: Any) -> None:
+        self.now = now
         super().__init__(*args, **kwargs)
 
     def clean_ended_at(self) -> datetime:
+        # Django reads the time in the page's zone, and refuses one that clocks there skip or show twice.
         typed: datetime | None = self.cleaned_data["ended_at"]
-        if typed is None:
-            return self.now
-        try:
-            # Django has put the page's zone on it, and chose one reading where the clocks show two.
-            return local_time(typed.replace(tzinfo=None, fold=0), self.clinic.zone).astimezone(UTC)
-        except ClockError as impossible:
-            raise ValidationError(sentence(str(impossible))) from impossible
+        return self.now if typed is None else typed.astimezone(UTC)
 
     def clean(self) -> dict[str, Any]:
         cleaned: dict[str, Any] = super().clean() or self.cleaned_data

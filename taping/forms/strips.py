@@ -48,8 +48,8 @@ class StripForm(forms.Form):
         decimal_places=1,
         required=False,
         error_messages={
-            "min_value": "Give a tension from 0 to 100 %.",
-            "max_value": "Give a tension from 0 to 100 %: 100 is as far as the tape goes.",
+            "min_value": "Give a tension from 0 to 100 %%.",
+            "max_value": "Give a tension from 0 to 100 %%: 100 is as far as the tape goes.",
             "invalid": "Give the tension as a number from 0 to 100.",
         },
         widget=forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off", "dir": "ltr"}),

@@ -11,7 +11,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
 from clinic.services.events import event_record
-from clinic.views.access import TAPERS, actor_of, clinic_of, for_roles
+from clinic.views.access import TAPERS, actor_of, for_roles
 from clinic.views.posting import redirect_once
 from taping import selectors
 from taping.forms.endings import EndForm
@@ -32,7 +32,7 @@ def end(request: HttpRequest, pk: int) -> HttpResponse:
     if application.ended_at is not None:
         messages.info(request, "The end of this tape is recorded already; the first ending stands.")
         return HttpResponseRedirect(reverse("application_page", args=[pk]))
-    form = EndForm(request.POST if request.method == "POST" else None, clinic=clinic_of(request), now=now)
+    form = EndForm(request.POST if request.method == "POST" else None, now=now)
     if form.is_valid():
         try:
             return redirect_once(request, now, lambda: _ended(request, application, form, now))

@@ -1,6 +1,7 @@
 """The drawing of a strip is to scale, well-formed, and says in words what it shows."""
 
 from itertools import pairwise
+from re import findall
 from xml.etree import ElementTree
 
 import pytest
@@ -26,9 +27,9 @@ def draw(
 def reach(outline: str) -> tuple[float, float]:
     """The least and greatest x of an outline made of absolute M, H and Q commands."""
     numbers = []
-    for command in outline.partition("Z")[0].replace("M", "|M").replace("H", "|H").replace("Q", "|Q").replace("V", "|V").split("|"):
-        points = [float(number) for number in command[1:].split()]
-        numbers += points[:1] if command[:1] == "H" else points[::2] if command[:1] in ("M", "Q") else []
+    for letter, told in findall(r"([MHQV])([^MHQVZ]*)", outline.partition("Z")[0]):
+        points = [float(number) for number in told.split()]
+        numbers += [] if letter == "V" else points[::2]
     return min(numbers), max(numbers)
 
 

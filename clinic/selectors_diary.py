@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 
 from django.db.models import Q
 
-from clinic.models import Closure, OpeningHours, User, Visit
+from clinic.models import Closure, OpeningHours, Patient, User, Visit
 from clinic.models.visits import TAKES_TIME
 from clinic.rules.slots import FreeTime, free_times
 from clinic.selectors import day_range, hours_of, visits_between
@@ -93,6 +93,12 @@ class DiaryDay:
     closed: str
 
 
+def therapist_last_seen(patient: Patient) -> int | None:
+    """The number of the therapist of the patient's latest visit that was not cancelled, or None."""
+    visits = Visit.objects.filter(patient=patient).exclude(state=Visit.State.CANCELLED)
+    return visits.order_by("-starts_at", "-id").values_list("therapist_id", flat=True).first()
+
+
 def openings_of(therapist: User, first: date, last: date) -> Openings:
     """Hours and closures of one therapist, the clinic's own where they have none, closures in first..last."""
     rows = Closure.objects.filter(day__range=(first, last)).filter(Q(therapist=None) | Q(therapist=therapist))
@@ -102,7 +108,7 @@ def openings_of(therapist: User, first: date, last: date) -> Openings:
 def offered_days(start: date, window: Window | None, *, wish: Wish, now: datetime, zone: ZoneInfo) -> list[BookableDay]:
     """The window's days and a week from start on, in order, with the free times still to come; at most four queries.
 
-    Window days that are past are left out: nothing can be booked on them.
+    start: today or later. Window days that are past are left out: nothing can be booked on them.
     """
     today = now.astimezone(zone).date()
     days = {start + timedelta(days=offset) for offset in range(DAYS_OFFERED)}
@@ -121,9 +127,13 @@ def offered_days(start: date, window: Window | None, *, wish: Wish, now: datetim
         zone=zone,
     )
     free = _by_day((one for one in found if one.starts_at > now), zone)
-    taken = "already past" if start < today else "everything is taken"
     return [
-        BookableDay(day, free.get(day, ()), openings.why_closed(day) or taken, window.mark(day) if window else "")
+        BookableDay(
+            day,
+            free.get(day, ()),
+            openings.why_closed(day) or ("nothing is free any more today" if day == today else "everything is taken"),
+            window.mark(day) if window else "",
+        )
         for day in sorted(days)
     ]
 

@@ -70,7 +70,7 @@ def _add_people(event: Event, visit: Visit, clinic: Clinic, sender: str) -> None
     if recipient.email:
         attendee = _address(recipient.email, recipient.call_me)
         attendee.params["role"] = vText("REQ-PARTICIPANT")
-        event.add("attendee", attendee, encode=0)
+        event.add("attendee", attendee, encode=False)
 
 
 def _address(email: str, name: str) -> vCalAddress:

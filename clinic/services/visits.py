@@ -91,7 +91,9 @@ def _refuse_overlap(therapist: User, starts_at: datetime, ends_at: datetime, lea
     User.objects.select_for_update(no_key=True).only("pk").get(pk=therapist.pk)
     taken = Visit.objects.filter(
         therapist=therapist, state__in=TAKES_TIME, starts_at__lt=ends_at, ends_at__gt=starts_at
-    ).exclude(pk=leave_out)
+    )
+    if leave_out is not None:
+        taken = taken.exclude(pk=leave_out)
     if taken.exists():
         raise VisitRefused(f"{therapist.full_name} already has a visit at that time. Choose another time.")
 

@@ -16,10 +16,11 @@ from django.views.decorators.http import require_http_methods
 from clinic.forms.visits import USUAL_MINUTES, BookForm, DiaryForm, WishForm
 from clinic.models import Patient, User, Visit
 from clinic.selectors import SEARCH_LIMIT, patients_find, therapists
-from clinic.selectors_diary import BookableDay, Window, Wish, offered_days, openings_of
+from clinic.selectors_diary import BookableDay, Window, Wish, offered_days, openings_of, therapist_last_seen
 from clinic.services.visits import VisitRefused, visit_book
 from clinic.templatetags.words import clock, day
 from clinic.views.access import STAFF, actor_of, clinic_of, for_roles, user_of
+from clinic.views.patients import as_date
 from clinic.views.posting import back_or, number_in, redirect_once
 
 WIDEST_WINDOW = 14
@@ -66,31 +67,42 @@ def book(request: HttpRequest) -> HttpResponse:
     staff = list(therapists())
     if request.method == "POST":
         return _book(request, patient, staff, now)
-    wish = WishForm(_wished(request, staff, timezone.localdate(now)), staff=staff, today=timezone.localdate(now))
-    form = BookForm(staff=staff, today=timezone.localdate(now), zone=clinic_of(request).zone)
+    today = timezone.localdate(now)
+    wish = WishForm(_wished(request, patient, staff, today), staff=staff, today=today)
+    form = BookForm(staff=staff, today=today, zone=clinic_of(request).zone)
     return _offer(request, {"patient": patient, "wish": wish, "form": form}, now)
 
 
 def _choose_patient(request: HttpRequest) -> HttpResponse:
     words = request.GET.get("q", "").strip()
-    rows = list(patients_find(words)[:SEARCH_LIMIT]) if words else []
+    today = timezone.localdate()
+    found = patients_find(words, as_date(words, clinic_of(request).country, today))
+    rows = list(found[:SEARCH_LIMIT]) if words else []
     rest = request.GET.copy()
     rest.pop("q", None)
     rest.pop("patient", None)
     context = {"words": words, "rows": rows, "rest": rest.urlencode(), "kept": rest.items()}
-    return render(request, "clinic/visit_patient.html", {**context, "today": timezone.localdate()})
+    return render(request, "clinic/visit_patient.html", {**context, "today": today})
 
 
-def _wished(request: HttpRequest, staff: list[User], today: date) -> dict[str, Any]:
+def _wished(request: HttpRequest, patient: Patient, staff: list[User], today: date) -> dict[str, Any]:
     """What the query asks for; what it does not say is the likeliest."""
-    user, window = user_of(request), window_in(request)
-    own = next((one.pk for one in staff if one == user), staff[0].pk if staff else "")
-    begin = {"therapist": own, "purpose": "taping", "minutes": USUAL_MINUTES, "day": today.isoformat()}
+    window, likeliest = window_in(request), _likeliest(patient, user_of(request), staff)
+    begin = {"therapist": likeliest, "purpose": "taping", "minutes": USUAL_MINUTES, "day": today.isoformat()}
     asked = {name: request.GET[name] for name in begin if request.GET.get(name)}
     if window and window.last < today and asked.get("purpose") == Visit.Purpose.REMOVAL:
         # No removal is booked after the window has closed; the page says so and what to do instead.
         asked["purpose"] = Visit.Purpose.FOLLOW_UP.value
     return {**begin, **asked}
+
+
+def _likeliest(patient: Patient, user: User, staff: list[User]) -> int | str:
+    """With whom: whoever asks, where they treat; else whoever saw this patient last; else the first in the list."""
+    numbers = [one.pk for one in staff]
+    if user.pk in numbers:
+        return user.pk
+    known = therapist_last_seen(patient)
+    return known if known in numbers else next(iter(numbers), "")
 
 
 def _offer(request: HttpRequest, page: Mapping[str, Any], now: datetime, status: int = 200) -> HttpResponse:
@@ -110,7 +122,7 @@ def _offer(request: HttpRequest, page: Mapping[str, Any], now: datetime, status:
         "ends": ends,
         "inside": [one for one in days if one.mark],
         "others": others,
-        **taken_along(request, wish, others[-1].day + timedelta(days=1) if others else None),
+        **taken_along(request, wish, others[-1].day + timedelta(days=1) if others and not ends else None),
     }
     return render(request, "clinic/visit_book.html", context, status=status)
 

@@ -31,7 +31,7 @@ def patients(request: HttpRequest) -> HttpResponse:
     words = request.GET.get("q", "").strip()
     today = timezone.localdate()
     page = min(max(number_in(request, "page") or 1, 1), LAST_PAGE)
-    found = patients_find(words, _as_date(words, clinic_of(request).country, today))
+    found = patients_find(words, as_date(words, clinic_of(request).country, today))
     start = (page - 1) * SEARCH_LIMIT
     rows = list(found[start : start + SEARCH_LIMIT + 1])
     context = {
@@ -45,7 +45,7 @@ def patients(request: HttpRequest) -> HttpResponse:
     return render(request, "clinic/patient_list.html", context)
 
 
-def _as_date(words: str, country: str, today: date) -> date | None:
+def as_date(words: str, country: str, today: date) -> date | None:
     try:
         return parse_date(words, date_order(country), latest=today)
     except UnreadableDateError:

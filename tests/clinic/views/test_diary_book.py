@@ -84,10 +84,18 @@ def test_taken_times_and_times_past_are_not_offered(desk: Desk) -> None:
     assert offered(desk.page())[:2] == ["2027-03-10T11:00:00-05:00", "2027-03-10T11:30:00-05:00"]
 
 
-def test_without_a_patient_the_page_asks_for_whom_and_keeps_the_rest(desk: Desk) -> None:
-    Patient.objects.filter(pk=desk.patient.pk).update(full_name="Élodie Marsh", search_text="elodie marsh")
-    answer = desk.client.get(reverse("visit_book", query={"q": "elodie", "day": "2027-03-12"}))
+@pytest.mark.parametrize("words", ["elodie", "MARSH", "04/03/1985", "1985-04-03", "555 0177"])
+def test_without_a_patient_the_page_asks_for_whom_and_keeps_the_rest(desk: Desk, words: str) -> None:
+    Patient.objects.filter(pk=desk.patient.pk).update(
+        full_name="Élodie Marsh", search_text="elodie marsh", born=date(1985, 4, 3), phone="+12125550177"
+    )
+    answer = desk.client.get(reverse("visit_book", query={"q": words, "day": "2027-03-12"}))
     assert f'href="?patient={desk.patient.pk}&amp;day=2027-03-12"' in answer.content.decode()
+
+
+def test_nobody_found_leads_to_a_new_patient(desk: Desk) -> None:
+    text = desk.client.get(reverse("visit_book", query={"q": "zzz"})).content.decode()
+    assert f'href="{reverse("patient_add")}?name=zzz"' in text
 
 
 def test_a_patient_who_does_not_exist_is_not_found(desk: Desk) -> None:
@@ -185,7 +193,7 @@ def test_a_time_that_is_skipped_or_comes_twice_is_refused(desk: Desk, zone: str,
         ({"starts_at": TEN, "note": "a\x00b"}, "Null characters are not allowed."),
     ],
 )
-def test_what_cannot_be_booked_says_what_to_do(desk: Desk, typed: dict[str, str], reason: str) -> None:
+def test_what_cannot_be_booked_says_what_to_do(desk: Desk, typed: dict[str, Any], reason: str) -> None:
     assert refusals(desk.post(**typed)) == [reason]
     assert Visit.objects.count() == 0
 
@@ -240,6 +248,32 @@ def test_a_usual_time_gets_no_such_word(desk: Desk) -> None:
     assert "out of the ordinary" not in answer.content.decode()
 
 
+def chosen(text: str) -> str:
+    """The number of the therapist who is chosen beforehand."""
+    return str(re.findall(r'<option value="(\d+)" selected>', text)[0])
+
+
+def test_the_desk_is_offered_whoever_saw_the_patient_last(desk: Desk, now: datetime) -> None:
+    seen, planned, called_off = (UserFactory() for _ in range(3))
+    VisitFactory(patient=desk.patient, therapist=seen, starts_at=now - timedelta(days=9), state="done")
+    VisitFactory(patient=desk.patient, therapist=planned, starts_at=now - timedelta(days=3), state="done")
+    VisitFactory(patient=desk.patient, therapist=called_off, starts_at=now - timedelta(days=1), state="cancelled")
+    assert chosen(desk.page()) == str(planned.pk)
+    assert chosen(desk.page(therapist=seen.pk)) == str(seen.pk)
+
+
+def test_a_therapist_is_offered_their_own_time(signed_in: SignedIn) -> None:
+    client, user = signed_in()
+    desk = Desk(client)
+    VisitFactory(patient=desk.patient, therapist=desk.therapist)
+    assert chosen(desk.page()) == str(user.pk)
+
+
+def test_a_day_whose_hours_are_over_says_so(desk: Desk, now: datetime) -> None:
+    with time_machine.travel(now + timedelta(hours=8), tick=False):
+        assert "nothing is free any more today" in desk.page()
+
+
 def test_nobody_to_book_with_is_said(desk: Desk) -> None:
     User.objects.filter(pk=desk.therapist.pk).update(is_active=False)
     assert "Nobody treats here yet" in desk.page()
@@ -253,7 +287,7 @@ def test_later_days_keep_what_was_asked_for(desk: Desk) -> None:
 
 def test_a_full_diary_takes_as_many_queries_as_an_empty_one(desk: Desk) -> None:
     query = {"first": "2027-03-15", "last": "2027-03-16"}
-    counts = []
+    counts = list[int]()
     for count in (1, 29):
         start = datetime(2027, 3, 11 + len(counts), 9, tzinfo=NEW_YORK)
         for number in range(count):

@@ -271,7 +271,7 @@ def test_second_therapist_is_told_who_was_first(therapist: Client, laid: StripPl
     tape = Application.objects.get()
     response = lay(therapist, laid)
     assert response["Location"] == f"/applications/{tape.pk}/"
-    words = [str(message) for message in response.wsgi_request._messages]  # type: ignore[attr-defined]
+    words = [str(message) for message in response.wsgi_request._messages]
     assert words == [
         "The tape is on record.",
         f"{tape.therapist.full_name} already recorded this tape as on the skin at 10:00.",

@@ -117,7 +117,8 @@ def _conflict(request: HttpRequest, form: PatientForm, stored: Patient) -> HttpR
         for name in mine
         if getattr(stored, name) != mine[name] and form.fields[name].label
     ]
-    context = {"form": again, "patient": stored, "differing": differing, "events": events}
+    saved = [(event, [form.fields[name].label for name in event.fields if name in form.fields]) for event in events]
+    context = {"form": again, "patient": stored, "differing": differing, "saved": saved}
     return render(request, "clinic/patient_conflict.html", context, status=409)
 
 

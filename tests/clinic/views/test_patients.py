@@ -192,7 +192,7 @@ def test_two_who_changed_the_same_patient_both_keep_their_work(desk: Client) -> 
     page = answer.content.decode()
     patient.refresh_from_db()
     assert (answer.status_code, patient.phone, patient.note) == (409, "+12125550199", "")
-    assert "Ann Other" in page
+    assert "<bdi>Ann Other</bdi> saved Wed 10 Mar 2027 10:00: Telephone." in page
     assert 'value="+12125550199"' in page
     assert stale["phone"] in page
     assert page.count("Allergic to plasters") == 2

@@ -1,4 +1,4 @@
-"""Fifty clerks press the button for the same half hour; the database of the grown set-up lets one of them have it."""
+"""Clerks press the button for the same half hour at once; the database lets one of them have it."""
 
 from collections.abc import Callable
 from datetime import datetime, timedelta
@@ -15,18 +15,16 @@ from tests.factories.clinic import PatientFactory, UserFactory, VisitFactory
 
 CLERKS = 50
 
-pytestmark = [
-    pytest.mark.postgres,
-    pytest.mark.django_db(transaction=True),
-    pytest.mark.skipif(
-        connections["default"].vendor != "postgresql", reason="needs DATABASE_URL to name a PostgreSQL database"
-    ),
-]
+pytestmark = pytest.mark.django_db(transaction=True)
+postgres_only = pytest.mark.skipif(
+    connections["default"].vendor != "postgresql", reason="needs DATABASE_URL to name a PostgreSQL database"
+)
+FEW = 8  # what a desk with the embedded database can press at once: it lets one writer in after the other
 
 
-def at_once(act: Callable[[int], object]) -> list[str]:
+def at_once(act: Callable[[int], object], clerks: int = CLERKS) -> list[str]:
     """What became of each clerk's try, all of them started together: "done", or the class of what was raised."""
-    ready, outcomes = Barrier(CLERKS), list[str]()
+    ready, outcomes = Barrier(clerks), list[str]()
 
     def clerk(number: int) -> None:
         ready.wait()
@@ -38,7 +36,7 @@ def at_once(act: Callable[[int], object]) -> list[str]:
         finally:
             connections.close_all()
 
-    threads = [Thread(target=clerk, args=(number,)) for number in range(CLERKS)]
+    threads = [Thread(target=clerk, args=(number,)) for number in range(clerks)]
     for thread in threads:
         thread.start()
     for thread in threads:
@@ -52,6 +50,15 @@ def book(now: datetime, start: datetime, therapist: User, patient: Patient) -> V
     return visit_book(actor=actor, now=now, patient=patient, therapist=therapist, starts_at=start, visit=unsaved)
 
 
+def test_one_of_a_few_clerks_gets_the_half_hour_on_either_database(now: datetime) -> None:
+    therapist, patient = UserFactory(), PatientFactory()
+    outcomes = at_once(lambda number: book(now, now + timedelta(days=1), therapist, patient), FEW)
+    assert outcomes == [VisitRefused.__name__] * (FEW - 1) + ["done"]
+    assert Visit.objects.count() == 1
+
+
+@pytest.mark.postgres
+@postgres_only
 def test_one_of_fifty_clerks_gets_the_half_hour(now: datetime) -> None:
     therapist, patient = UserFactory(), PatientFactory()
     outcomes = at_once(lambda number: book(now, now + timedelta(days=1), therapist, patient))
@@ -59,6 +66,8 @@ def test_one_of_fifty_clerks_gets_the_half_hour(now: datetime) -> None:
     assert (Visit.objects.count(), Event.objects.filter(verb="visit.booked").count()) == (1, 1)
 
 
+@pytest.mark.postgres
+@postgres_only
 def test_fifty_overlapping_times_end_without_an_overlap(now: datetime) -> None:
     therapist, patient, noon = UserFactory(), PatientFactory(), now + timedelta(days=1)
     outcomes = at_once(lambda number: book(now, noon + timedelta(minutes=7 * number), therapist, patient))
@@ -67,6 +76,8 @@ def test_fifty_overlapping_times_end_without_an_overlap(now: datetime) -> None:
     assert all(earlier[1] <= later[0] for earlier, later in pairwise(held))
 
 
+@pytest.mark.postgres
+@postgres_only
 def test_fifty_visits_moved_into_one_half_hour(now: datetime) -> None:
     therapist, start = UserFactory(), now + timedelta(days=1)
     visits = [VisitFactory(therapist=therapist, starts_at=start + number * timedelta(hours=1)) for number in range(50)]

@@ -89,4 +89,4 @@ def messages_of_tape(application: Application) -> list[Message]:
     own = Message.objects.filter(application=application)
     visit = Message.objects.filter(visit=application.removal_visit_id, application=None)
     found = own | visit if application.removal_visit_id else own
-    return list(found.select_related("joined_to").order_by("planned_for", "id"))
+    return list(found.select_related("patient", "application", "joined_to").order_by("planned_for", "id"))

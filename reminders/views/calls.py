@@ -34,8 +34,8 @@ def call_work(request: HttpRequest, pk: int) -> HttpResponse:
     """One item of the call list on a page of its own; a post records how the call ended and leads back to Today."""
     item = get_object_or_404(call_items(), pk=pk)
     if request.method != "POST":
-        return _call_page(request, item, CallForm(), 200)
-    now, form = timezone.now(), CallForm(request.POST)
+        return _call_page(request, item, CallForm(auto_id=f"%s-{pk}"), 200)
+    now, form = timezone.now(), CallForm(request.POST, auto_id=f"%s-{pk}")
     if not form.is_valid():
         return _call_page(request, item, form, 422)
     result = form.result(now=now, zone=clinic_of(request).zone)

@@ -5,7 +5,9 @@ from datetime import datetime
 
 import pytest
 import time_machine
+from django.db import connection
 from django.test import Client
+from django.test.utils import CaptureQueriesContext
 
 from clinic.models import Clinic
 from reminders.services.links import link_token, links_keep
@@ -44,3 +46,15 @@ def text_of(client: Client) -> Callable[[str], str]:
         return response.content.decode()
 
     return get
+
+
+@pytest.fixture
+def queries_of(client: Client) -> Callable[[str], int]:
+    """queries_of(address): how many queries the page takes once nothing is cached any more."""
+
+    def count(address: str) -> int:
+        with CaptureQueriesContext(connection) as queries:
+            assert client.get(address).status_code == 200
+        return len(queries)
+
+    return count

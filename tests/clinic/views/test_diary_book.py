@@ -17,6 +17,7 @@ from django.urls import reverse
 
 from clinic.models import Clinic, Closure, Patient, User, Visit
 from tests.factories.clinic import PatientFactory, UserFactory, VisitFactory
+from tests.factories.taping import ApplicationFactory
 
 SignedIn = Callable[..., tuple[Client, User]]
 NEW_YORK = ZoneInfo("America/New_York")
@@ -122,6 +123,17 @@ def test_a_window_day_without_a_free_time_says_why(desk: Desk) -> None:
     inside = " ".join(re.sub(r"<[^>]+>", " ", text.partition("Other days")[0]).split())
     assert "Sun 14 Mar · inside the wear window · no opening hours on this weekday" in inside
     assert "Mon 15 Mar · inside the wear window · closed: Founders' day" in inside
+
+
+def test_a_removal_written_for_after_the_window_is_refused_and_one_inside_holds_the_tape(desk: Desk) -> None:
+    tape = ApplicationFactory(patient=desk.patient)  # taped on Wednesday 10 March: days 4 and 5 are the 14th and 15th
+    late = desk.post(purpose="removal", on="2027-03-16", at="10:00")
+    reason = "The last day of the wear window is Mon 15 Mar 2027. Choose a time on that day or before it."
+    assert refusals(late) == [reason]
+    assert Visit.objects.count() == 0
+    desk.post(purpose="removal", on="2027-03-15", at="10:00")
+    tape.refresh_from_db()
+    assert (tape.removal_visit, tape.removal_day) == (Visit.objects.get(), date(2027, 3, 15))
 
 
 def test_after_the_window_has_closed_the_page_says_what_to_do(desk: Desk) -> None:

@@ -69,15 +69,7 @@ def strip_svg(drawing: StripDrawing) -> str:
         *_piece(shape, _on_skin(cut, skin_top)),
         *_skin_words(drawing, skin_top + shape.width_mm, size, line),
     ]
-    return picture(
-        parts,
-        width=width,
-        height=height,
-        title=_title(drawing),
-        told=_told(drawing),
-        key=drawing.key,
-        name="strip-drawing",
-    )
+    return picture(parts, size=(width, height), title=_title(drawing), told=_told(drawing), key=drawing.key)
 
 
 def _on_table(cut: Cut, top: float) -> _Piece:

@@ -42,18 +42,17 @@ def words(text: str, x: float, y: float, size: float, *, anchor: Anchor = "start
     return element("text", escape(text), x=x, y=y, font_size=size, text_anchor=anchor, fill="currentColor", **weight)
 
 
-def picture(parts: Iterable[str], *, width: float, height: float, title: str, told: str, key: str, name: str) -> str:
+def picture(parts: Iterable[str], *, size: tuple[float, float], title: str, told: str, key: str) -> str:
     """The whole drawing as an image with a name and a description. key: unlike any other drawing's on the page."""
     head = element("title", escape(title), id=f"{key}-title") + element("desc", escape(told), id=f"{key}-told")
     return element(
         "svg",
         head + "".join(parts),
         xmlns="http://www.w3.org/2000/svg",
-        viewBox=f"0 0 {n(width)} {n(height)}",
+        viewBox=f"0 0 {n(size[0])} {n(size[1])}",
         role="img",
         aria_labelledby=f"{key}-title {key}-told",
         font_family="sans-serif",
-        class_=name,
     )
 
 

@@ -8,15 +8,18 @@ from typing import Any
 from django.db import connection
 from django.db.models import Min, Q
 
+from clinic.models import Clinic, Patient, Visit
+from clinic.models.planned import PlannedSubject
 from clinic.rules.local_time import at_clock, day_starts
 from clinic.selectors import clinic_get, hours_of
 from reminders.models import Message
 from reminders.rehearsal.ways import Crash, Ways
 from reminders.services.call_tick import CLOSING_UNKNOWN
+from reminders.services.reconciling import STALE
 from reminders.services.running import run_due
+from taping.models import Application, StripPlan
 
 NO_LIMIT = float("inf")
-_WRITES = ("INSERT", "UPDATE", "DELETE")
 _DAY = timedelta(days=1)
 _OPEN = (Message.State.CLAIMED, Message.State.SENDING)
 
@@ -58,8 +61,8 @@ class Clockwork:
         while (now := self.course.starts_at + number * self.course.tick) <= self.course.ends_at:
             self._happen(now)
             ended = self._outage_ends(now)
-            busy = ended is None and self._tick(now)
-            number = number + 1 if busy or not self.skip else self._next(number, now, ended)
+            again = ended is None and not self._tick(now)
+            number = number + 1 if again or not self.skip else self._next(number, now, ended)
         self._happen(self.course.ends_at)
 
     def _happen(self, until: datetime) -> None:
@@ -71,15 +74,14 @@ class Clockwork:
         return max((ends for begins, ends in self.course.outages if begins <= now < ends), default=None)
 
     def _tick(self, now: datetime) -> bool:
-        """One pass of the engine; whether it changed anything."""
-        watch = _Watch(self.ways)
+        """One pass of the engine; False where it left something that does not wait for a later time."""
         self.ways.dead = False
         try:
-            with connection.execute_wrapper(watch):
-                run_due(lambda: now, transports=self.ways.transports, limit_seconds=NO_LIMIT)
+            with connection.execute_wrapper(_Grave(self.ways)):
+                report = run_due(lambda: now, transports=self.ways.transports, limit_seconds=NO_LIMIT)
         except Crash:
-            return True
-        return watch.wrote
+            return False
+        return report.drained and not _is_stale()
 
     def _next(self, number: int, now: datetime, outage_ends: datetime | None) -> int:
         """The number of the first tick after this one at which something may change."""
@@ -88,20 +90,21 @@ class Clockwork:
         return max(number + 1, -int(-behind // 1))
 
 
-class _Watch:
-    """Sees every statement: notes whether one changed a row, and lets none through once the process is dead."""
+class _Grave:
+    """Lets no statement through once the process is dead: what a handler would still tidy up stays as it was."""
 
     def __init__(self, ways: Ways) -> None:
         self._ways = ways
-        self.wrote = False
 
     def __call__(self, execute: Callable[..., Any], sql: str, params: Any, many: bool, context: dict[str, Any]) -> Any:
         if self._ways.dead:
             raise Crash
-        result = execute(sql, params, many, context)
-        if sql.startswith(_WRITES) and (context["cursor"].rowcount != 0 or "RETURNING" in sql):
-            self.wrote = True
-        return result
+        return execute(sql, params, many, context)
+
+
+def _is_stale() -> bool:
+    subjects: tuple[type[PlannedSubject], ...] = (Clinic, Patient, Visit, Application)
+    return any(subject._default_manager.filter(STALE).exists() for subject in subjects)
 
 
 def _moments(now: datetime) -> Iterator[datetime]:
@@ -117,7 +120,8 @@ def _moments(now: datetime) -> Iterator[datetime]:
     clinic = clinic_get()
     today = now.astimezone(clinic.zone).date()
     yield day_starts(today + _DAY, clinic.zone)
-    closing: time = max((closes for _, closes in hours_of(None).get(today.weekday(), [])), default=CLOSING_UNKNOWN)
-    closes_at = at_clock(today, closing, clinic.zone)
-    if closes_at > now:
-        yield closes_at
+    if StripPlan.objects.filter(closed_at=None, application=None).exists():
+        closing: time = max((closes for _, closes in hours_of(None).get(today.weekday(), [])), default=CLOSING_UNKNOWN)
+        closes_at = at_clock(today, closing, clinic.zone)
+        if closes_at > now:
+            yield closes_at

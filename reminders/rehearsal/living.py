@@ -73,9 +73,10 @@ def play_days(*, now: datetime, days: int, named: bool) -> list[Line]:
 
 
 def _names(named: bool) -> Names:
-    tapes = Application.objects.order_by("removal_day", "id")
+    tapes = list(Application.objects.order_by("removal_day", "id"))
+    called = {one.pk: f"{place_words(one.region, one.side)} ({one.pk})" if named else one.pk for one in tapes}
     return Names(
         patients={pk: name if named else pk for pk, name in Patient.objects.values_list("pk", "full_name")},
-        applications={one.pk: f"{place_words(one.region, one.side)} ({one.pk})" if named else one.pk for one in tapes},
-        visit_is_for={},
+        applications=called,
+        visit_is_for={one.removal_visit_id: called[one.pk] for one in tapes if one.removal_visit_id},
     )

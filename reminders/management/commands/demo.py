@@ -1,14 +1,17 @@
 """manage.py demo: the invented clinic, from one command."""
 
+import os
 from argparse import ArgumentParser
 from typing import Any
 
+from django.conf import settings
 from django.core.management import call_command
 from django.utils import timezone
 
 from clinic.management.one_line import OneLineCommand, refuse
-from reminders.demo.loading import demo_load, is_demo, is_empty
+from reminders.demo.loading import Holds, database_holds, demo_load, patient_link
 from reminders.demo.reading import Fixtures, fixtures_read
+from reminders.services.ways_out import FOLDER
 from reminders.serving import serve
 
 HIGHEST_PORT = 65535
@@ -22,32 +25,52 @@ class Command(OneLineCommand):
         parser.add_argument("--no-serve", action="store_true", help="load only")
 
     def handle(self, *args: Any, **options: Any) -> None:
-        if not 0 <= options["port"] <= HIGHEST_PORT:
-            raise refuse(f"--port {options['port']}: give a number from 0 to {HIGHEST_PORT}")
+        port = options["port"]
+        if not 0 <= port <= HIGHEST_PORT:
+            raise refuse(f"--port {port}: give a number from 0 to {HIGHEST_PORT}")
+        _refuse_the_world()
+        if port and "PUBLIC_ADDRESS" not in os.environ:
+            # The links in the messages must lead to this run, whatever port it took.
+            settings.PUBLIC_ADDRESS = f"http://127.0.0.1:{port}"
         fixtures = fixtures_read()
         self._load(fixtures)
-        self._say("Log in as (all with the same password):")
+        self._say("Log in as one of these:")
         for row in fixtures.staff:
-            self._say(f"  {row['username']:<8} {row['password']:<24} {row['full_name']}, {', '.join(row['roles'])}")
-        if options["no_serve"]:
-            return
+            roles = ", ".join(role.replace("_", " ") for role in row["roles"])
+            self._say(f"  {row['username']:<8} password: {row['password']:<24} {row['full_name']}, {roles}")
+        if link := patient_link():
+            self._say(f"The page of a patient, which needs no log-in: {link}")
+        if not options["no_serve"]:
+            self._serve(port)
+
+    def _serve(self, port: int) -> None:
         try:
-            serve(host="127.0.0.1", port=options["port"], say=self._say)
+            serve(host="127.0.0.1", port=port, say=self._say)
         except OSError as taken:
-            raise refuse(f"port {options['port']} cannot be listened on: {taken.strerror}. Try --port 0") from taken
+            raise refuse(f"port {port} cannot be listened on: {taken.strerror}. Try --port 0") from taken
 
     def _load(self, fixtures: Fixtures) -> None:
+        found = database_holds()
+        if found is Holds.OTHER:
+            raise refuse(
+                "This database holds something other than the demo. Set DATABASE_URL or DATA_FOLDER elsewhere."
+            )
         call_command("migrate", interactive=False, verbosity=0)
-        if is_demo():
+        if found is Holds.DEMO:
             self._say("This is the demo that was made before.")
             return
-        if not is_empty():
-            raise refuse(
-                "This database holds a clinic that is not the demo. Set DATABASE_URL or DATA_FOLDER elsewhere."
-            )
         self._say("Making the invented clinic …")
         demo_load(fixtures, timezone.now())
 
     def _say(self, line: str) -> None:
         self.stdout.write(line)
         self.stdout.flush()
+
+
+def _refuse_the_world() -> None:
+    """Passwords that everybody can read, and messages for people who do not exist, stay on this machine."""
+    if settings.PUBLIC:
+        raise refuse("The demo's passwords are known to everybody: it does not run with PUBLIC=true.")
+    for name in ("EMAIL_URL", "SMS_GATEWAY_URL"):
+        if not str(getattr(settings, name)).startswith(FOLDER):
+            raise refuse(f"{name} is set, and the demo's people do not exist: run it without {name}.")

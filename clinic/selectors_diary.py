@@ -131,7 +131,7 @@ def offered_days(start: date, window: Window | None, *, wish: Wish, now: datetim
         BookableDay(
             day,
             free.get(day, ()),
-            openings.why_closed(day) or ("nothing is free any more today" if day == today else "everything is taken"),
+            openings.why_closed(day) or ("nothing is free any more" if day == today else "everything is taken"),
             window.mark(day) if window else "",
         )
         for day in sorted(days)

@@ -283,7 +283,7 @@ def test_a_therapist_is_offered_their_own_time(signed_in: SignedIn) -> None:
 
 def test_a_day_whose_hours_are_over_says_so(desk: Desk, now: datetime) -> None:
     with time_machine.travel(now + timedelta(hours=8), tick=False):
-        assert "nothing is free any more today" in desk.page()
+        assert "nothing is free any more" in desk.page()
 
 
 def test_nobody_to_book_with_is_said(desk: Desk) -> None:

@@ -14,7 +14,7 @@ from tests.taping.screening import answers
 
 NOON = datetime(2027, 3, 10, 17, 0, tzinfo=UTC)  # 12:00 in New York
 HELPER = Helper(pk=4, full_name="Hal Per")
-ALL_NO = {question.key: "no" for question in REMOVAL_QUESTIONS}
+ALL_NO: dict[str, Any] = {question.key: "no" for question in REMOVAL_QUESTIONS}
 
 
 def form(
@@ -135,5 +135,7 @@ def test_supervisor_is_asked_only_where_one_is_needed() -> None:
     ("name", "longest"), [("posture", 200), ("reason", 300), ("late_reason", 300), ("shorten_why", 300)]
 )
 def test_texts_fit_their_columns(name: str, longest: int) -> None:
-    assert details(form(**{name: "x" * longest})) is not None
-    assert list(form(**{name: "x" * (longest + 1)}).errors) == [name]
+    fits: dict[str, Any] = {name: "x" * longest}
+    too_long: dict[str, Any] = {name: "x" * (longest + 1)}
+    assert form(**fits).is_valid()
+    assert list(form(**too_long).errors) == [name]

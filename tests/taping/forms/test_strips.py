@@ -91,7 +91,7 @@ def test_every_shape_can_be_chosen(shape: ShapeKind) -> None:
         ({"tails": "two"}, "tails"),
     ],
 )
-def test_refusals_stand_at_their_field(given_: dict[str, str], field: str) -> None:
+def test_refusals_stand_at_their_field(given_: dict[str, Any], field: str) -> None:
     made = form(**given_)
     assert not made.is_valid()
     assert list(made.errors) == [field]
@@ -134,6 +134,6 @@ def test_typed_millimetres_reach_the_rules_unchanged(span: int, tension: int) ->
 
 @settings(max_examples=60, deadline=None)
 @given(typed=st.dictionaries(st.sampled_from(sorted(FILLED)), st.text(max_size=12)))
-def test_no_input_crashes_it(typed: dict[str, str]) -> None:
+def test_no_input_crashes_it(typed: dict[str, Any]) -> None:
     made = form(**typed)
     assert made.is_valid() is ("values" in made.cleaned_data)

@@ -60,6 +60,12 @@ def endings(item: CallItem, user: User) -> tuple[Ending, ...]:
 
 
 @register.filter
+def read_first(item: CallItem, user: User) -> bool:
+    """Whether this user's next step is to read the skin report: only a therapist's finding closes it."""
+    return item.reason == CallReason.SKIN_REPORT and item.report_id is not None and user.is_therapist
+
+
+@register.filter
 def script(item: CallItem, clinic: Clinic) -> str:
     """What to say on the telephone, with this clinic's emergency number and this tape's day."""
     tape = item.application

@@ -9,6 +9,7 @@ from django.test import Client
 
 from clinic.models import Clinic, User
 from reminders.models import CallItem
+from reminders.services.answers import answer_skin
 from taping.models import Application
 from tests.factories import (
     ApplicationFactory,
@@ -241,3 +242,24 @@ def test_a_name_with_markup_stays_text(signed_in: SignedIn, text_of: Text) -> No
     page = text_of("/")
     assert "&lt;b&gt;Bo&lt;/b&gt;" in page
     assert "<script>alert" not in page
+
+
+def test_one_action_stands_out_and_it_belongs_to_the_first_call(
+    signed_in: SignedIn, tape: Application, text_of: Text
+) -> None:
+    signed_in("desk")
+    CallItemFactory(application=tape, reason="call_back")
+    CallItemFactory(reason="undelivered")
+    page = text_of("/").partition("<main")[2]
+    assert page.count("btn-main") == 1
+    assert 'class="btn btn-main" name="what" value="spoke"' in page
+
+
+def test_for_a_therapist_a_skin_report_is_first_of_all_to_be_read(
+    signed_in: SignedIn, tape: Application, text_of: Text
+) -> None:
+    signed_in()
+    report, _ = answer_skin(now=NOW, application=tape, signs=["blister"])
+    page = text_of("/").partition("<main")[2]
+    assert page.count("btn-main") == 1
+    assert f'class="btn btn-main" href="/reports/{report.pk}/"' in page

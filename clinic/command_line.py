@@ -23,6 +23,10 @@ def run(arguments: Sequence[str]) -> int:
         reason = str(refused).strip().splitlines()[0]
         print(f"Database: {reason}. Check DATABASE_URL, the folder's rights and the free space.", file=sys.stderr)
         return 2
+    except BrokenPipeError:
+        # Whoever read along, such as head, has seen enough; without this Python complains once more as it ends.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 141
     except KeyboardInterrupt:
         return 130
     return 0

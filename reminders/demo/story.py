@@ -16,7 +16,7 @@ from taping.models import Application, SkinScreen, TapeRoll
 from taping.rules.cut import cut_for_stretch
 from taping.rules.skin import QUESTIONS, Answer
 from taping.rules.technique import technique_for
-from taping.services.applications import TapingDetails, application_start
+from taping.services.applications import Shortening, TapingDetails, application_start
 from taping.services.plans import plan_start, strip_put
 from taping.services.removal_visits import removal_visit_book
 from taping.services.screens import ScreenDetails, screen_record
@@ -89,6 +89,7 @@ def _tape(cast: Cast, row: Row, now: datetime) -> None:
         removal=row.get("removal", Application.Removal.HOME),
         helper=cast.patients[row["patient"]].helpers.first() if row.get("removal") == "helper" else None,
         supervisor=cast.staff.get(row.get("supervisor", "")),
+        shortening=Shortening(row["last_day"], row["note"]) if "last_day" in row else None,
     )
     cast.tapes[row["ref"]] = application_start(actor=actor, now=now, plan=plan, details=details).pk
 

@@ -40,8 +40,9 @@ def copy_file(source: Path, target: Path) -> None:
 
 def copy_rows(target: Path, now: datetime) -> None:
     """Write the rows a rehearsal from now (aware) needs to a file of JSON lines, all from one moment."""
+    outermost = not connection.in_atomic_block
     with transaction.atomic(), target.open("w", encoding="utf-8") as file:
-        if connection.vendor == "postgresql":
+        if connection.vendor == "postgresql" and outermost:
             with connection.cursor() as cursor:
                 cursor.execute("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ, READ ONLY")
         for rows in rows_needed(now):

@@ -61,9 +61,11 @@ def play_days(*, now: datetime, days: int, named: bool) -> list[Line]:
     named: people and places by name, for a reader; otherwise by number. Messages that need nobody's answer go;
     nothing ends a tape. Messages settled before now, and tape that was off before, are left out.
     """
-    ends_at = now + timedelta(days=days)
+    # On whole minutes, so that what is due at nine is not said to go at 21 seconds past.
+    starts_at = now.replace(second=0, microsecond=0) + TICK
+    ends_at = starts_at + timedelta(days=days)
     worn = list(Application.objects.filter(ended_at=None).order_by("removal_day", "id").values_list("id", flat=True))
-    Clockwork(Course(now, ends_at, TICK), Ways()).run([])
+    Clockwork(Course(starts_at, ends_at, TICK), Ways()).run([])
     names = _names(named)
     return [
         *message_lines(Message.objects.filter(settled_at__gte=now), names),

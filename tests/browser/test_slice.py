@@ -55,8 +55,7 @@ def _plan(page: Page) -> None:
 
 def _lay(page: Page) -> None:
     page.locator("[name=removal][value=home]").check()
-    page.get_by_text("can they see, reach and feel it?").click()
-    for answer in page.locator("details:has-text('see, reach and feel') input[value=no]").all():
+    for answer in page.locator(".only-home input[value=no]").all():
         answer.check()
     page.get_by_role("button", name="It is on the skin now").click()
     expect(page).to_have_url(re.compile(r"/applications/\d+/"))

@@ -8,14 +8,12 @@ import redis
 from django.conf import settings
 from django.db import DatabaseError, connection
 from django.db.migrations.executor import MigrationExecutor
-from django.db.models import Min
 
-from reminders.models import Message
+from reminders.selectors import message_oldest_due
 
 log = logging.getLogger(__name__)
 
 LATE_AFTER = timedelta(minutes=2)
-WAITING = (Message.State.PLANNED, Message.State.CLAIMED, Message.State.SENDING)
 REDIS_PATIENCE_SECONDS = 1.0
 
 
@@ -49,8 +47,7 @@ class Health:
 
 def late_since(*, now: datetime) -> datetime | None:
     """When the oldest due and unsent message should have gone, if that is longer ago than LATE_AFTER."""
-    oldest = _oldest(now - LATE_AFTER)
-    return oldest if isinstance(oldest, datetime) else None
+    return message_oldest_due(now - LATE_AFTER)
 
 
 def health_now(*, now: datetime) -> Health:
@@ -60,18 +57,11 @@ def health_now(*, now: datetime) -> Health:
         executor = MigrationExecutor(connection)
         if executor.migration_plan(executor.loader.graph.leaf_nodes()):
             return Health("ok", "run manage.py migrate", wake_ups, None)
-        oldest = _oldest(now)
+        oldest = message_oldest_due(now)
     except DatabaseError as fault:
         log.error("The database does not answer: %s", type(fault).__name__)
         return Health("does not answer", "unknown", wake_ups, None)
     return Health("ok", "ok", wake_ups, max(0, int((now - oldest).total_seconds())) if oldest else None)
-
-
-def _oldest(until: datetime) -> datetime | None:
-    # safety is named so that the index, which begins with it, is walked only as far as what is due.
-    due = Message.objects.filter(safety__in=(True, False), state__in=WAITING, wake_at__lte=until)
-    oldest: datetime | None = due.aggregate(at=Min("wake_at"))["at"]
-    return oldest
 
 
 def _wake_ups() -> str:

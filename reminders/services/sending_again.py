@@ -4,9 +4,11 @@ from datetime import datetime
 
 from django.db import transaction
 
+from clinic.selectors import recipient_of
 from clinic.services.events import Actor, event_record
-from reminders.models import CallItem, Message
+from reminders.models import CallItem, Message, RefusedAddress
 from reminders.rules.outbox import NEEDS_PERSON
+from reminders.services.addresses import routes_of
 from reminders.services.call_list import call_close
 from reminders.services.waking import wake
 
@@ -35,9 +37,13 @@ def message_send_again(*, actor: Actor, now: datetime, message: Message) -> None
         token=None,
         lease_until=None,
         settled_at=None,
+        joined_to=None,
     )
     if not sent:
         raise NotAgain("Somebody else has just dealt with this message. Look at its state.")
+    # Whoever sends again says that the address is right after all; while it counts as refused it is passed over.
+    routes = routes_of(recipient_of(current.patient))
+    RefusedAddress.objects.filter(address__in=[route.address for route in routes]).delete()
     for item in CallItem.objects.filter(message=current, closed_at=None).select_related("patient"):
         call_close(now=now, item=item, how="sent again", actor=actor)
     event_record(actor=actor, verb="message.sent_again", subject=current, patient=current.patient, now=now)

@@ -1,0 +1,57 @@
+"""Every page of the demo in a real browser, at two widths, light and dark, with an accessibility scan of each."""
+
+import pytest
+from django.utils import timezone
+from playwright.sync_api import Page, ViewportSize
+
+from reminders.demo.loading import demo_load
+from reminders.demo.reading import fixtures_read
+from tests.browser.conftest import OLD_PHONE, PHONE, TABLET, OpenPage, axe_faults, sideways
+from tests.browser.pages import NO_PAGE, addresses, names
+
+PASSWORD = "walk the long harbour"
+NOT_STAFF = ("log_in", "link", "stop")
+
+
+def test_every_address_is_a_page_that_is_looked_at_or_is_known_not_to_be_one(transactional_db: None) -> None:
+    demo_load(fixtures_read(), timezone.now())
+    listed = {name.partition(":")[0] for name in addresses()} | NO_PAGE
+    assert names() == listed
+
+
+def _log_in(page: Page, username: str) -> None:
+    page.goto("/log-in/")
+    page.get_by_label("Log-in name").fill(username)
+    page.get_by_label("Password").fill(PASSWORD)
+    page.get_by_role("button", name="Log in").click()
+    page.wait_for_url("**/")
+
+
+def _look(page: Page, name: str, address: str) -> list[str]:
+    """What is wrong with one page: its heading, its title, its width, the scan's findings."""
+    page.goto(address)
+    faults = axe_faults(page)
+    if page.locator("h1").count() != 1:
+        faults.append(f"{page.locator('h1').count()} first headings")
+    if not page.title() or page.title().startswith("·"):
+        faults.append(f"title {page.title()!r}")
+    if sideways(page):
+        faults.append(f"{sideways(page)} px too wide")
+    return [f"{name}: {fault}" for fault in faults]
+
+
+@pytest.mark.parametrize("dark", [False, True], ids=["light", "dark"])
+@pytest.mark.parametrize("viewport", [TABLET, PHONE], ids=["820", "360"])
+def test_nothing_is_wrong_with_any_page(open_page: OpenPage, viewport: ViewportSize, dark: bool) -> None:
+    demo_load(fixtures_read(), timezone.now())
+    page = open_page(viewport=viewport, dark=dark)
+    stranger = open_page(viewport=viewport if viewport is TABLET else OLD_PHONE, dark=dark)
+    looked_at = addresses()
+    _log_in(page, "mira")
+    faults: list[str] = []
+    for name, address in looked_at.items():
+        faults += _look(stranger if name.startswith(NOT_STAFF) else page, name, address)
+    desk = open_page(viewport=viewport, dark=dark)
+    _log_in(desk, "dana")
+    faults += _look(desk, "today at the desk", "/")
+    assert faults == []

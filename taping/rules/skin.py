@@ -39,6 +39,7 @@ __all__ = [
     "judge",
     "needs_note",
     "none_of_these_blocked_by",
+    "not_screened_for",
     "questions_for",
 ]
 
@@ -210,6 +211,22 @@ def _check_answers(answers: Answers) -> None:
 def needs_note(verdict: Verdict) -> bool:
     """Return whether saving this verdict needs a written note: clear with care says how the cautions are met."""
     return verdict.outcome is Outcome.CLEAR_WITH_CARE
+
+
+def not_screened_for(answers: Answers, *, screened_for: str | None, goal: str | None) -> tuple[Question, ...]:
+    """Return the questions that ``goal`` adds to those of ``screened_for`` and that were not answered with no.
+
+    The verdict of a screen holds for its own goal only. An empty result means that it holds for ``goal`` too.
+
+    Raises:
+        GoalError: when a goal is unknown.
+    """
+    counted = questions_for(screened_for)
+    return tuple(
+        question
+        for question in questions_for(goal)
+        if question not in counted and answers.get(question.key) != Answer.NO
+    )
 
 
 def none_of_these_blocked_by(answers: Answers, *, goal: str | None = None) -> tuple[Question, ...]:

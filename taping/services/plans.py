@@ -12,7 +12,7 @@ from clinic.selectors import clinic_get
 from clinic.services.events import Actor, event_record
 from taping.models import Application, SkinScreen, Strip, StripPlan
 from taping.rules.clock import local_date
-from taping.rules.skin import GOALS, Outcome
+from taping.rules.skin import GOALS, Answer, Outcome, not_screened_for
 from taping.services.refusals import TapingRefused
 from taping.services.strips import StripValues, strip_numbers, values_again
 
@@ -44,7 +44,7 @@ def plan_start(*, actor: Actor, now: datetime, screen: SkinScreen, goal: str = "
     draft = screen.plans.filter(closed_at=None, application=None).first()
     if draft is not None:
         return draft
-    chosen = _goal(goal or screen.goal or GOALS[0])
+    chosen = _goal(goal or screen.goal or GOALS[0], screen)
     plan = StripPlan.objects.create(
         screen=screen, made_by=_user(actor, screen), made_at=now, saved_at=now, saved_by=actor.user, goal=chosen
     )
@@ -80,7 +80,7 @@ def plan_change(
         raise ValueError(f"{unknown[0]!r} cannot be changed; these can: {', '.join(CHANGEABLE)}")
     current = plan_open(plan=plan, version=version)
     if "goal" in values:
-        _goal(values["goal"])
+        _goal(values["goal"], current.screen)
     changed = [name for name, value in values.items() if getattr(current, name) != value]
     for name in changed:
         setattr(current, name, values[name])
@@ -113,6 +113,7 @@ def strips_again(
         raise TapingRefused("That taping was of another place. Measure the span and add a strip.")
     if current.strips.exists():
         raise TapingRefused("This plan has strips already. Remove them first, or add another.")
+    _goal(last.plan.goal, current.screen)
     for position, strip in enumerate(last.plan.strips.select_related("roll"), start=1):
         Strip.objects.create(plan=current, position=position, **strip_numbers(values_again(strip)))
     current.goal, current.posture, current.reason = last.plan.goal, last.plan.posture, last.plan.reason
@@ -139,9 +140,18 @@ def plan_close(*, actor: Actor, now: datetime, plan: StripPlan, why: str) -> Str
     return _saved(actor, now, current, "plan.closed", ["closed_at", "closed_why"])
 
 
-def _goal(goal: str) -> str:
+def _goal(goal: str, screen: SkinScreen) -> str:
     if goal not in GOALS:
         raise TapingRefused("Choose what the tape is for.", "goal")
+    # A stop of this goal alone was not counted by a screen for another one: its verdict says nothing about it.
+    answers = {key: Answer(word) for key, word in screen.answers.items()}
+    more = not_screened_for(answers, screened_for=screen.goal or None, goal=goal)
+    if more:
+        asked = " ".join(question.text for question in more)
+        raise TapingRefused(
+            f"The skin was screened for another goal; this one also asks: {asked} Screen the skin again for this goal.",
+            "goal",
+        )
     return goal
 
 

@@ -24,6 +24,7 @@ from taping.rules.skin import (
     judge,
     needs_note,
     none_of_these_blocked_by,
+    not_screened_for,
     questions_for,
 )
 from taping.rules.urgency import Urgency
@@ -170,6 +171,21 @@ def test_a_question_left_out_by_the_goal_needs_no_answer() -> None:
     assert judge(answers, goal="ease_pain").outcome is Outcome.CLEAR
     assert judge(answers, goal="move_swelling").outcome is Outcome.UNFINISHED
     assert judge(answers).outcome is Outcome.UNFINISHED
+
+
+def test_a_screen_for_one_goal_leaves_the_stops_of_another_to_be_asked() -> None:
+    def more(screened_for: str | None, goal: str | None, **given: Answer) -> list[str]:
+        found = not_screened_for({**ALL_NO, **given}, screened_for=screened_for, goal=goal)
+        return [question.key for question in found]
+
+    assert more("ease_pain", "move_swelling", heart_failure=Answer.YES) == ["heart_failure"]
+    assert more("ease_pain", "move_swelling", kidney_failure=Answer.NOT_KNOWN) == ["kidney_failure"]
+    assert more("ease_pain", "move_swelling") == []
+    assert more("ease_pain", "steady_joint", heart_failure=Answer.YES) == []
+    assert more("move_swelling", "move_swelling", heart_failure=Answer.YES) == []
+    assert more(None, "move_swelling", heart_failure=Answer.YES) == []
+    found = not_screened_for({}, screened_for="ease_pain", goal=None)
+    assert [question.key for question in found] == ["heart_failure", "kidney_failure"]
 
 
 @pytest.mark.parametrize("goal", ["", "swelling", "MOVE_SWELLING", 3, ["ease_pain"]])

@@ -25,6 +25,7 @@ from taping.services.plans import (
 from taping.services.refusals import TapingRefused
 from taping.services.strips import ROUGH_TAPE, StripValues
 from tests.factories import ApplicationFactory, ScreenFactory, StripFactory, StripPlanFactory, UserFactory
+from tests.taping.screening import answers
 
 pytestmark = pytest.mark.django_db
 
@@ -71,6 +72,32 @@ def test_unknown_goal_is_refused(clinic: Clinic, now: datetime) -> None:
     with pytest.raises(TapingRefused) as refused:
         plan_start(actor=Actor(user=UserFactory()), now=now, screen=ScreenFactory(), goal="win")
     assert refused.value.field == "goal"
+
+
+@pytest.mark.parametrize("heart", ["yes", "not_known", ""])
+def test_goal_whose_stops_the_screen_did_not_count_is_refused(plan: StripPlan, by: dict[str, Any], heart: str) -> None:
+    """Common practice, no source: swelling is not moved in heart or kidney failure, whatever the tape was first for."""
+    plan.screen.answers = {key: word for key, word in answers(heart_failure=heart).items() if word}
+    plan.screen.save()
+    with pytest.raises(TapingRefused, match="this one also asks: Does the patient have heart failure") as refused:
+        plan_change(plan=plan, values={"goal": "move_swelling"}, **by)
+    plan.refresh_from_db()
+    assert (refused.value.field, plan.goal) == ("goal", "ease_pain")
+
+
+def test_goal_may_change_where_its_stops_are_answered_no(plan: StripPlan, by: dict[str, Any]) -> None:
+    plan.screen.answers = answers()
+    plan.screen.save()
+    assert plan_change(plan=plan, values={"goal": "move_swelling"}, **by).goal == "move_swelling"
+
+
+def test_strips_again_bring_no_goal_that_the_screen_did_not_count(plan: StripPlan, by: dict[str, Any]) -> None:
+    old = StripPlanFactory(screen__patient=plan.screen.patient, goal="move_swelling")
+    StripFactory(plan=old)
+    with pytest.raises(TapingRefused, match="screened for another goal"):
+        strips_again(plan=plan, last=ApplicationFactory(plan=old, patient=plan.screen.patient), **by)
+    plan.refresh_from_db()
+    assert (plan.goal, plan.strips.count()) == ("ease_pain", 0)
 
 
 def test_strip_keeps_the_numbers_that_were_shown(plan: StripPlan, by: dict[str, Any]) -> None:

@@ -68,7 +68,7 @@ def message_lines(rows: QuerySet[Message], names: Names) -> Iterator[Line]:
             "reasons": [*row.reasons, *([row.why] if row.why and row.why not in row.reasons else [])],
             "text": row.text,
             "attempts": row.attempts,
-            "joined_to": names.tape(row.joined_to) if row.joined_to else None,
+            "joined_to": (names.tape(row.joined_to) or names.patients.get(row.patient_id)) if row.joined_to else None,
         }
 
 

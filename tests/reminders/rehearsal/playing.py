@@ -23,9 +23,9 @@ WEEK = {
 """Tape on Tuesday 2 March 2027, 10:00 in New York; its window is 6 and 7 March, before the clock change of 14 March."""
 
 
-def week(*events: dict[str, Any], **changes: Any) -> dict[str, Any]:
+def week(*happening: dict[str, Any], **changes: Any) -> dict[str, Any]:
     """The usual scenario with these events; changes replace its top-level keys."""
-    return copy.deepcopy({**WEEK, "events": list(events), **changes})
+    return copy.deepcopy({**WEEK, "events": list(happening), **changes})
 
 
 def patient(**changes: Any) -> dict[str, Any]:

@@ -3,6 +3,8 @@
 from collections.abc import Iterable, Sequence
 from datetime import date
 
+from taping.rules.places import UnknownRegionError, UnknownSideError, region_words
+
 WITHOUT_SIDE = "midline"
 
 
@@ -18,9 +20,8 @@ def near_day_words(day: date, today: date) -> str:
 
 
 def place_words(region: str, side: str) -> str:
-    """ "left knee", "lower back"."""
-    words = region.replace("_", " ")
-    return words if side == WITHOUT_SIDE else f"{side} {words}"
+    """ "left knee", "front of the left thigh": as it is said, also where the data no longer know the place."""
+    return _place(region, side, side)
 
 
 def places_together(places: Iterable[tuple[str, str]]) -> str:
@@ -32,11 +33,20 @@ def places_together(places: Iterable[tuple[str, str]]) -> str:
             kept.append(side)
     said = []
     for region, kept in sides.items():
-        if len(kept) > 1 and WITHOUT_SIDE not in kept:
-            said.append(place_words(region, all_of(kept)))
-        else:
-            said += [place_words(region, side) for side in kept]
+        paired = [side for side in kept if side != WITHOUT_SIDE]
+        said += [_place(region, side, side) for side in kept if side == WITHOUT_SIDE]
+        said += [_place(region, paired[0], all_of(paired))] if paired else []
     return all_of(said)
+
+
+def _place(region: str, side: str, sides: str) -> str:
+    """A region with one of its sides, in the words for one or several."""
+    try:
+        one = region_words(region, side)
+    except (UnknownRegionError, UnknownSideError):
+        label = region.replace("_", " ")
+        return label if side == WITHOUT_SIDE else f"{sides} {label}"
+    return one if side == sides else one.replace(side, sides, 1)
 
 
 def all_of(words: Sequence[str]) -> str:

@@ -10,6 +10,7 @@ from reminders.rules.call_endings import Ending, endings_of, script_of
 from reminders.rules.call_list import CallReason
 from reminders.rules.instruction import day_words
 from reminders.rules.outbox import NEEDS_PERSON
+from reminders.rules.words import place_words
 from reminders.selectors_tapes import TapeRow
 from reminders.views import signs
 from taping.models import Application, SkinReport
@@ -45,7 +46,7 @@ def kind_words(message: Message) -> str:
 @register.filter
 def place(tape: Application) -> str:
     """ "left knee" """
-    return signs.place_words(tape.region, tape.side)
+    return place_words(tape.region, tape.side)
 
 
 @register.filter

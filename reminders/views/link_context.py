@@ -8,11 +8,11 @@ from zoneinfo import ZoneInfo
 from clinic.models import Clinic
 from reminders.rules.instruction import TapeNow, comes_off_words, day_words, instruction
 from reminders.rules.removal_words import removal_lines
+from reminders.rules.words import place_words
 from reminders.selectors_link import Opening, call_is_open, days_of, opening_at, report_open, strips_top_first
 from reminders.selectors_tapes import TapeRow, tape_row
 from reminders.services.subjects import patient_zone, removal_visit_of
 from reminders.services.undoing import undoable
-from reminders.views.signs import place_words
 from taping.models import Application, SkinReport
 from taping.rules.clock import local_date
 from taping.rules.removal import WORN_CARE, Remover
@@ -61,6 +61,7 @@ def link_context(tape: Application, *, token: str, clinic: Clinic, now: datetime
         "first": instruction(facts),
         "advice": _advice(tape, report, now) if report else None,
         "read_when": read_when(opening, now, facts.zone),
+        "closed": not opening.open_now,
         "call_asked": call_is_open(tape),
         "on_skin": on_skin,
         "undos": [(what, UNDO_WORDS[what]) for what in undoable(application=tape, now=now)],
@@ -70,6 +71,12 @@ def link_context(tape: Application, *, token: str, clinic: Clinic, now: datetime
         "worn": WORN_CARE,
         "days": _days(tape, now, clinic.zone),
     }
+
+
+def still_so(done: str, context: dict[str, Any]) -> bool:
+    """Whether the thanks for an answer are still true: an old page, reloaded, must not say that tape is off."""
+    true = {"off": not context["on_skin"], "skin": context["advice"] is not None, "call": context["call_asked"]}
+    return bool(true.get("off" if done == "came-off" else done, True))
 
 
 def read_when(opening: Opening, now: datetime, zone: ZoneInfo) -> str:

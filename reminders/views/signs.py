@@ -6,7 +6,6 @@ from dataclasses import dataclass
 from reminders.models import CallItem, Message
 from reminders.rules.kinds import MessageKind
 from taping.models import Application
-from taping.rules.places import UnknownRegionError, UnknownSideError, region_words
 from taping.rules.wear_state import TapeState
 
 
@@ -71,12 +70,3 @@ ENDING: Mapping[str, str] = {
     Application.Ending.CAME_OFF: "came off early",
     Application.Ending.SKIN: "taken off for the skin",
 }
-
-
-def place_words(region: str, side: str) -> str:
-    """ "left knee", "lower back": the place of a tape as it is said, also where the data no longer know it."""
-    try:
-        return region_words(region, side)
-    except (UnknownRegionError, UnknownSideError):
-        words = region.replace("_", " ")
-        return words if side == "midline" else f"{side} {words}"

@@ -9,4 +9,4 @@ urlpatterns = [
 ]
 
 handler403 = "clinic.views.errors.not_allowed"
-handler404 = "clinic.views.errors.not_found"
+handler404 = "reminders.views.link.not_found_for"

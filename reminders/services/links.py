@@ -18,6 +18,8 @@ from taping.models import Application
 
 OPEN_AFTER_WINDOW = timedelta(days=14)
 MASK = "[link]"
+# What a mail or message program takes into a link from the sentence around it.
+_STRAY = " \t\r\n.,;:!?()[]<>\"'“”‘’…"
 _PATHS = {Link.Purpose.TAPE.value: "/t/", Link.Purpose.STOP.value: "/u/"}
 
 
@@ -64,7 +66,9 @@ def link_find(*, token: str, purpose: str, now: datetime) -> Link | None:
     """The link of this token with its application and patient, or None: unknown, revoked and expired look alike.
 
     now: aware. One indexed look-up by hash, so that the time taken says nothing about how near a guess came.
+    A full stop or bracket that came along from the sentence around the link does no harm.
     """
+    token = token.strip(_STRAY)
     found = (
         Link.objects.select_related("application__patient", "application__helper", "application__removal_visit")
         .filter(token_sha256=_sha256(token), purpose=purpose)

@@ -19,13 +19,14 @@ from django.views.decorators.http import require_http_methods, require_safe
 from clinic.services.events import Actor
 from clinic.services.once import once
 from clinic.views.access import clinic_of
+from clinic.views.errors import not_found
 from clinic.views.posting import once_key
 from reminders.forms.link import SkinForm
 from reminders.models import Link
 from reminders.services.answers import answer_call_back, answer_came_off, answer_off, answer_skin
 from reminders.services.links import link_find
 from reminders.services.undoing import answer_undo
-from reminders.views.link_context import link_context, public_context
+from reminders.views.link_context import link_context, public_context, still_so
 from taping.models import Application
 from taping.services.refusals import TapingRefused
 
@@ -71,13 +72,20 @@ def unknown_link(request: HttpRequest) -> HttpResponse:
     return render(request, "reminders/link_unknown.html", public_context(clinic_of(request)), status=404)
 
 
+def not_found_for(request: HttpRequest, exception: Exception | None = None) -> HttpResponse:
+    """A torn link still gives a patient the clinic's number; everybody else gets the clinic's own page."""
+    torn = request.path_info.lower().startswith(("/t/", "/u/")) or request.path_info.lower() in ("/t", "/u")
+    return unknown_link(request) if torn else not_found(request, exception)
+
+
 def _actor(request: HttpRequest) -> Actor:
     return Actor(word="patient link", origin=request.META.get("REMOTE_ADDR"))
 
 
 def _page(request: HttpRequest, token: str, tape: Application, now: datetime, too_late: str = "") -> HttpResponse:
     context = link_context(tape, token=token, clinic=clinic_of(request), now=now)
-    thanks = THANKS.get(request.GET.get("done", ""))
+    done = request.GET.get("done", "")
+    thanks = THANKS.get(done) if still_so(done, context) else None
     if thanks:
         context["thanks"] = {"heading": thanks[0], "text": thanks[1] or context["read_when"]}
     context["too_late"] = too_late
@@ -94,7 +102,9 @@ def _undo(request: HttpRequest, token: str, tape: Application, now: datetime) ->
 
 def _skin(request: HttpRequest, token: str, tape: Application, now: datetime) -> HttpResponse:
     # The button on the page posts nothing but itself and asks for the questions; only "send" reports.
-    if request.method != "POST" or "send" not in request.POST:
+    if request.method == "POST" and "send" not in request.POST:
+        return _see(reverse("link_answer", args=[token, "skin"]))  # so that going back to the questions works
+    if request.method != "POST":
         return _skin_form(request, token, SkinForm(), 200)
     form = SkinForm(request.POST)
     if not form.is_valid():
@@ -123,7 +133,11 @@ def _answered(request: HttpRequest, token: str, what: str, answer: Callable[[], 
 
 
 def _done(token: str, what: str) -> HttpResponseRedirect:
-    response = HttpResponseRedirect(f"{reverse('link_page', args=[token])}?done={what}")
+    return _see(f"{reverse('link_page', args=[token])}?done={what}")
+
+
+def _see(address: str) -> HttpResponseRedirect:
+    response = HttpResponseRedirect(address)
     response.status_code = 303
     return response
 

@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from datetime import datetime, timedelta
 from pathlib import Path
+from urllib.parse import quote
 from uuid import uuid4
 
 import pytest
@@ -172,8 +173,8 @@ def test_on_a_closed_evening_it_says_from_when_it_is_read(
 
 def test_the_reaction_button_asks_before_it_reports(client: Client, tape: Application, token: str) -> None:
     response = client.post(f"/t/{token}/skin/")
-    assert response.status_code == 200
-    assert "What do you notice?" in response.content.decode()
+    assert (response.status_code, response.headers["Location"]) == (303, f"/t/{token}/skin/")
+    assert "What do you notice?" in client.get(f"/t/{token}/skin/").content.decode()
     assert SkinReport.objects.count() == 0
 
 
@@ -374,3 +375,52 @@ def test_undoing_twice_or_nothing_changes_nothing(client: Client, tape: Applicat
     for what in ("off", "call", ""):
         assert client.post(f"/t/{token}/undo/", {"undo": what}).status_code == 303
     assert state_of(tape) == before
+
+
+@pytest.mark.parametrize("around", ["{}.", "{})", "{}.\n", "<{}>", " {}", "“{}”"])
+def test_a_mark_of_the_sentence_around_the_link_does_no_harm(client: Client, token: str, around: str) -> None:
+    assert client.get(f"/t/{quote(around.format(token))}/").status_code == 200
+
+
+@pytest.mark.parametrize("torn", ["/t/", "/t", "/T/{}/", "/t/{}//", "/t/{}/off/off/", "/u/"])
+def test_a_torn_link_gives_the_clinics_number_and_no_log_in(
+    client: Client, clinic: Clinic, token: str, torn: str
+) -> None:
+    response = client.get(torn.format(token))
+    page = response.content.decode()
+    assert (response.status_code, clinic.telephone in page, "Log in" in page) == (404, True, False)
+
+
+def test_other_addresses_keep_the_clinics_own_page(client: Client, clinic: Clinic) -> None:
+    assert "There is nothing at this address" in client.get("/tape/").content.decode()
+
+
+@pytest.mark.parametrize("done", ["off", "came-off", "skin", "call"])
+def test_an_old_page_loaded_again_thanks_for_nothing_that_is_not_so(
+    token: str, text_of: Callable[[str], str], done: str
+) -> None:
+    assert "Thank you." not in text_of(f"/t/{token}/?done={done}")
+
+
+def test_a_page_of_ended_tape_says_what_to_do_where_it_is_still_on(client: Client, token: str) -> None:
+    page = client.post(f"/t/{token}/off/", follow=True).content.decode()
+    assert "Is it still on after all? Please call us." in page
+
+
+@pytest.mark.parametrize(("moment", "seen"), [("2027-03-13T00:00:00Z", 2), ("2027-03-12T19:00:00Z", 1)])
+def test_while_closed_the_advice_itself_says_whom_to_call(
+    client: Client, clinic: Clinic, token: str, frozen: time_machine.Traveller, moment: str, seen: int
+) -> None:
+    """Friday 12 March in New York, 19:00 and 14:00; at the foot it always stands."""
+    frozen.move_to(moment)
+    Clinic.objects.update(out_of_hours_advice="Call the night nurse.")
+    page = client.post(f"/t/{token}/skin/", {"send": "yes", "signs": ["blister"]}, follow=True).content.decode()
+    assert page.count("Call the night nurse.") == seen
+
+
+def test_advice_to_somebody_without_a_name_to_call_begins_like_a_sentence(
+    client: Client, tape: Application, token: str
+) -> None:
+    type(tape.patient).objects.update(call_me="")
+    page = client.post(f"/t/{token}/skin/", {"send": "yes", "signs": ["itching"]}, follow=True).content.decode()
+    assert '<p class="place">You told us about the skin' in page

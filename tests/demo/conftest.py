@@ -20,7 +20,7 @@ class _Over(Exception):
 
 @pytest.fixture(scope="module")
 def demo(django_db_setup: None, django_db_blocker: DjangoDbBlocker) -> Iterator[Fixtures]:
-    """The clinic as it stands at LOADED_AT."""
+    """The clinic as it stands at LOADED_AT. Its tests are marked django_db, or there would be no database to load."""
     fixtures = fixtures_read()
     with django_db_blocker.unblock():
         try:

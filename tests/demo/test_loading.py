@@ -16,7 +16,7 @@ from reminders.services.links import link_find
 from taping.models import Application, SkinScreen, StripPlan
 from tests.demo.conftest import LOADED_AT
 
-pytestmark = pytest.mark.usefixtures("demo")
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("demo")]
 
 
 def test_tape_is_in_every_state() -> None:
@@ -82,6 +82,24 @@ def test_its_past_was_written_by_the_services() -> None:
     assert StripPlan.objects.filter(application__isnull=False, strips__isnull=False).distinct().count() == 19
     assert set(SkinScreen.objects.values_list("outcome", flat=True)) == {"clear", "clear_with_care", "do_not_tape"}
     assert Event.objects.filter(at__gt=LOADED_AT).count() == 0
+
+
+def test_a_childs_tape_comes_off_sooner_and_by_a_helper() -> None:
+    """The note says three days; the window ends with them, and the helper gets the messages."""
+    tape = Application.objects.get(patient__full_name="Kit Sandalow")
+    assert ((tape.closes_on - LOADED_AT.date()).days, tape.removal, tape.shortened_why != "") == (2, "helper", True)
+    assert tape.helper is not None
+    assert (tape.helper.relation, tape.helper.gets_messages) == ("guardian", True)
+
+
+def test_a_students_tape_waits_for_the_supervisors_signature() -> None:
+    tape = Application.objects.get(therapist__username="sela")
+    assert tape.supervisor is not None
+    assert (tape.supervisor.username, tape.countersigned_at) == ("mira", None)
+
+
+def test_whoever_did_not_agree_got_nothing() -> None:
+    assert Message.objects.filter(patient__consents=False).exclude(state="dropped").count() == 0
 
 
 def test_a_patients_page_can_be_opened() -> None:

@@ -10,6 +10,7 @@ from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
 from clinic.rules.local_time import as_instant
+from reminders.rules.words import day_words
 from taping.rules.removal import Remover
 from taping.rules.wear_state import TapeState
 
@@ -63,11 +64,6 @@ def comes_off_words(tape: TapeNow) -> str:
     return (
         f"It comes off on {day}. We take it off at {_clock(tape, tape.visit_at)}. Please do not take it off yourself."
     )
-
-
-def day_words(day: date) -> str:
-    """Return a day as patients read it: "Saturday, 16 January"."""
-    return f"{day:%A}, {day.day} {day:%B}"
 
 
 def _setting(tape: TapeNow) -> Instruction:

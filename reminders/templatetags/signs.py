@@ -8,9 +8,8 @@ from reminders.forms.calls import KIND_CHOICES
 from reminders.models import CallItem, Message
 from reminders.rules.call_endings import Ending, endings_of, script_of
 from reminders.rules.call_list import CallReason
-from reminders.rules.instruction import day_words
 from reminders.rules.outbox import NEEDS_PERSON
-from reminders.rules.words import place_words
+from reminders.rules.words import day_words, place_words
 from reminders.selectors_tapes import TapeRow
 from reminders.views import signs
 from taping.models import Application, SkinReport

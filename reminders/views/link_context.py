@@ -6,9 +6,9 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from clinic.models import Clinic
-from reminders.rules.instruction import TapeNow, comes_off_words, day_words, instruction
+from reminders.rules.instruction import TapeNow, comes_off_words, instruction
 from reminders.rules.removal_words import removal_lines
-from reminders.rules.words import place_words
+from reminders.rules.words import day_words, place_words
 from reminders.selectors_link import Opening, call_is_open, days_of, opening_at, report_open, strips_top_first
 from reminders.selectors_tapes import TapeRow, tape_row
 from reminders.services.subjects import patient_zone, removal_visit_of

@@ -6,7 +6,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from reminders.rules.instruction import TapeNow, comes_off_words, day_words, instruction
+from reminders.rules.instruction import TapeNow, comes_off_words, instruction
 from taping.rules.removal import Remover
 from taping.rules.wear_state import TapeState
 
@@ -124,7 +124,3 @@ def test_a_time_without_a_zone_is_refused(field: str) -> None:
     naive = datetime(2027, 3, 10, 10, 0)  # the fault under test
     with pytest.raises(ValueError, match="time zone"):
         instruction(at(TapeState.ON, **{field: naive}))
-
-
-def test_days_are_written_out() -> None:
-    assert day_words(date(2027, 1, 16)) == "Saturday, 16 January"

@@ -24,8 +24,16 @@ DIRECTION_WORDS = {
     Direction.AWAY_FROM_TRUNK: "Base nearer the trunk, tails away from it",
     Direction.NONE: "None: from the middle to both ends",
 }
+UNIT_WORDS = {Unit.CM: "centimetres", Unit.INCH: "inches"}
 # A round number near the rules' usual anchor, so that nobody has to read 1 15/16 inches off a ruler.
 ANCHOR_MM = {Unit.CM: USUAL_ANCHORS[0], Unit.INCH: 2 * MM_PER_INCH}
+
+
+class TensionField(forms.DecimalField):
+    """Per cent, with a decimal comma or point as lengths take them, and with or without the sign behind it."""
+
+    def to_python(self, value: Any) -> Any:
+        return super().to_python(value.strip().removesuffix("%").strip().replace(",", ".") if value else value)
 
 
 class StripForm(forms.Form):
@@ -40,7 +48,7 @@ class StripForm(forms.Form):
         widget=forms.RadioSelect,
         error_messages={"required": "Say whether the tension is wanted or the piece is cut already."},
     )
-    tension = forms.DecimalField(
+    tension = TensionField(
         label="Tension, % of what this tape can give",
         min_value=0,
         max_value=100,
@@ -67,7 +75,11 @@ class StripForm(forms.Form):
         max_value=8,
         help_text="Only for a fan or a web; empty for the usual number.",
         widget=forms.TextInput(attrs={"inputmode": "numeric", "autocomplete": "off", "dir": "ltr"}),
-        error_messages={"invalid": "Give the number of tails as a whole number."},
+        error_messages={
+            "invalid": "Give the number of tails as a whole number.",
+            "min_value": "Give a number of tails from 1 to 8.",
+            "max_value": "Give a number of tails from 1 to 8.",
+        },
     )
     off_paper = forms.BooleanField(label="The anchors go on straight off the paper, not relaxed first", required=False)
 
@@ -83,7 +95,7 @@ class StripForm(forms.Form):
             unit=unit,
             label="Span",
             error_messages={"required": "Measure the span along the path of the tape and write it here."},
-            help_text="With a flexible measure along the path, in the posture of taping.",
+            help_text=f"In {UNIT_WORDS[unit]}. With a flexible measure along the path, in the posture of taping.",
         )
         self.fields["paper"] = LengthField(unit=unit, label="Length of the piece on its backing", required=False)
         for name, label in (("anchor_first", "First anchor"), ("anchor_last", "Last anchor")):

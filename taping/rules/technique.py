@@ -143,16 +143,19 @@ def steps_for(start: Start, kind: ShapeKind) -> tuple[LayingStep, ...]:
 
 
 def unusual_choices(technique: Technique, *, kind: ShapeKind, start: Start, share: float) -> tuple[Caution, ...]:
-    """Return what in a plan differs from what is taught for its goal; none of it forbids the plan."""
+    """Return what in a plan differs from what is taught for its goal; none of it forbids the plan.
+
+    A share that no tape makes (below 0, above 1) is no unusual tension: the cautions about the cut say what it is.
+    """
     label = technique.label
     found = []
     if kind not in {fitting.kind for fitting in technique.shapes}:
         usual = " or ".join(SHAPES[fitting.kind].label for fitting in technique.shapes)
         found.append(Caution("unusual_shape", f"{SHAPES[kind].label}: to {label}, {usual} is taught."))
     if start is not technique.start:
-        usual = "the centre first" if technique.start is Start.CENTRE else "one end first"
+        usual = "the middle first" if technique.start is Start.CENTRE else "one end first"
         found.append(Caution("unusual_start", f"To {label}, {usual} is taught."))
-    if not technique.low - _SAME_SHARE <= share <= technique.high + _SAME_SHARE:
+    if 0 <= share <= 1 and not technique.low - _SAME_SHARE <= share <= technique.high + _SAME_SHARE:
         usual = f"{in_percent(technique.low)} to {in_percent(technique.high)} %"
         text = f"Tension of {in_percent(share)} %: to {label}, {usual} of what the tape can give is taught."
         found.append(Caution("unusual_tension", text))

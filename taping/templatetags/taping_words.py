@@ -7,6 +7,7 @@ from django.utils.safestring import SafeString, mark_safe
 
 from clinic.models import Clinic
 from taping.drawings.strip import StripDrawing, strip_svg
+from taping.rules.cut import ShareRange
 from taping.rules.lengths import Unit, format_length
 from taping.rules.places import UnknownRegionError, UnknownSideError, region_words
 from taping.rules.shape_kinds import SHAPES, ShapeKind
@@ -46,6 +47,12 @@ def place_of(row: object) -> str:
         return region_words(region, side)
     except (UnknownRegionError, UnknownSideError):
         return f"{side} {region}".replace("_", " ").strip()
+
+
+@register.filter
+def of_the_tape(shares: ShareRange) -> str:
+    """What stands behind a range of tension; tape that lies loose throughout is loose, not loose of anything."""
+    return "" if shares.high < 0 else " of what this tape can give"
 
 
 @register.filter

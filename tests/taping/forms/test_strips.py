@@ -102,6 +102,16 @@ def test_ends_of_the_tension_are_taken(tension: str) -> None:
     assert valid(form(tension=tension)).values.cut.share == float(tension) / 100
 
 
+@pytest.mark.parametrize("tension", ["12.5", "12,5", " 12,5 % ", "12.5%"])
+def test_tension_takes_the_decimal_comma_that_lengths_take(tension: str) -> None:
+    assert valid(form(tension=tension)).values.cut.share == 0.125
+
+
+@pytest.mark.parametrize("tails", ["0", "9", "99"])
+def test_too_many_tails_are_said_to_be_tails(tails: str) -> None:
+    assert form(shape="fan", tails=tails).errors["tails"] == ["Give a number of tails from 1 to 8."]
+
+
 @pytest.mark.parametrize("goal", list(Goal))
 @pytest.mark.parametrize("unit", [Unit.CM, Unit.INCH])
 def test_what_is_taught_for_a_goal_is_a_valid_beginning(goal: Goal, unit: Unit) -> None:
@@ -113,6 +123,11 @@ def test_what_is_taught_for_a_goal_is_a_valid_beginning(goal: Goal, unit: Unit) 
     values = valid(made).values
     assert (values.shape, values.start, values.roll) == (technique.shapes[0].kind, technique.start, BLUE)
     assert technique.low == pytest.approx(values.cut.share)
+
+
+@pytest.mark.parametrize(("unit", "said"), [(Unit.CM, "In centimetres."), (Unit.INCH, "In inches.")])
+def test_span_says_which_unit_a_bare_number_is_read_in(unit: Unit, said: str) -> None:
+    assert StripForm(plan=PLAN, unit=unit, rolls=[BLUE]).fields["span"].help_text.startswith(said)
 
 
 def test_inch_clinics_begin_with_round_anchors() -> None:

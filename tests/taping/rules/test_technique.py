@@ -181,7 +181,7 @@ def test_a_start_not_taught_for_a_goal_is_remarked_on() -> None:
     (one_end,) = unusual_choices(STEADY, kind=STRAIGHT, start=Start.ONE_END, share=0.6)
 
     assert (centre.key, centre.text) == ("unusual_start", "To ease a tense muscle, one end first is taught.")
-    assert one_end.text == "To steady a joint, ligament or tendon, the centre first is taught."
+    assert one_end.text == "To steady a joint, ligament or tendon, the middle first is taught."
 
 
 @pytest.mark.parametrize(("share", "said"), [(0.14, "14"), (0.26, "26")])
@@ -192,6 +192,11 @@ def test_a_tension_not_taught_for_a_goal_is_remarked_on(share: float, said: str)
     assert found.text == (
         f"Tension of {said} %: to ease a tense muscle, 15 to 25 % of what the tape can give is taught."
     )
+
+
+@pytest.mark.parametrize("share", [-0.91, 1.01, 2.22])
+def test_a_tension_that_no_tape_makes_is_not_called_unusual(share: float) -> None:
+    assert unusual_choices(EASE, kind=Y, start=Start.ONE_END, share=share) == ()
 
 
 def test_everything_unusual_is_remarked_on_together() -> None:

@@ -165,7 +165,7 @@ def test_fragment_says_what_is_wrong(therapist: Client, plan: StripPlan) -> None
         ({"tension": ""}, "tension", "Give the tension wanted."),
         ({"by": "paper", "paper": ""}, "paper", "Measure the piece"),
         ({"by": "paper", "paper": "9"}, "paper", "is not longer than its anchors"),
-        ({"shape": "fan", "tails": "20"}, "tails", "less than or equal to 8"),
+        ({"shape": "fan", "tails": "20"}, "tails", "from 1 to 8"),
         ({"shape": "y", "tails": "3"}, "tails", "is not a number of tails it can have"),
         ({"anchor_first": ""}, "anchor_first", "An anchor has a length."),
         ({"shape": "star"}, "shape", "Select a valid choice"),
@@ -378,3 +378,23 @@ def test_queries_do_not_grow(
             therapist.get(f"/plans/{plan.pk}/")
         counts.append(len(counted))
     assert counts[0] == counts[1]
+
+
+def test_live_refusal_names_the_field_it_is_about(therapist: Client, plan: StripPlan) -> None:
+    """The anchors stand folded away: "'0' is no length" alone would be looked for at the span."""
+    text = therapist.post(f"/plans/{plan.pk}/cut/", {**SPAN, "anchor_last": "0"}).content.decode()
+    assert "Last anchor: &#x27;0&#x27; is no length at all" in text
+
+
+@pytest.mark.parametrize(
+    ("paper", "said"),
+    [
+        ("50 cm", "Tension <strong>loose</strong></p>"),
+        ("28 cm", "of what this tape can give: "),
+    ],
+)
+def test_loose_tape_is_loose_and_not_loose_of_what_it_can_give(
+    therapist: Client, plan: StripPlan, paper: str, said: str
+) -> None:
+    text = therapist.post(f"/plans/{plan.pk}/cut/", {**SPAN, "by": "paper", "paper": paper}).content.decode()
+    assert said in text

@@ -9,13 +9,14 @@ from django import forms
 from clinic.forms.fields import BirthField, EmailLineField, LineField, NameField, PhoneField, YesNoField, date_order
 from clinic.models import Clinic, Helper, Patient
 from clinic.models.people import Channel, Language
+from clinic.rules.ages import is_minor
 from clinic.services.phone_numbers import Phone
 
 
 class ContactForm(forms.Form):
     """Name, telephone, e-mail and the way that suits best: shared by patients and helpers.
 
-    The way chosen must be one by which the person can be reached.
+    The way chosen must be one by which the person can be reached, where anything is sent to them at all.
     """
 
     full_name = NameField(
@@ -51,11 +52,19 @@ class ContactForm(forms.Form):
                 "phone",
                 "Only a direct number can be reached: leave the extension out and write it into the note.",
             )
+        if self.is_written_to(cleaned):
+            self._check_way(cleaned, phone)
+        return cleaned
+
+    def is_written_to(self, cleaned: dict[str, Any]) -> bool:
+        """Whether reminders go to this very person, as far as the answers say."""
+        return True
+
+    def _check_way(self, cleaned: dict[str, Any], phone: Phone | None) -> None:
         if cleaned.get("prefers") == Channel.SMS and "phone" not in self.errors:
             self._check_texts(phone)
         if cleaned.get("prefers") == Channel.EMAIL and "email" not in self.errors and not cleaned.get("email"):
             self.add_error("email", "Reminders by e-mail need an e-mail address.")
-        return cleaned
 
     def _check_texts(self, phone: Phone | None) -> None:
         if phone is None:
@@ -76,7 +85,11 @@ class ContactForm(forms.Form):
 
 
 class PatientForm(ContactForm):
-    """A patient's contact details. today: the clinic's date, the latest possible birth."""
+    """A patient's contact details. today: the clinic's date, the latest possible birth.
+
+    helped: a helper gets the messages. A child has often no telephone, and somebody who wants no reminders
+    need not be reachable for them.
+    """
 
     may_leave_message = forms.BooleanField(
         label="A message may be left, on the machine or with whoever answers", required=False
@@ -92,7 +105,8 @@ class PatientForm(ContactForm):
     )
     consents = YesNoField(
         label="Have they agreed to be reminded?",
-        help_text="Stored with today's date and your name. Without it nothing is sent.",
+        help_text="Stored with today's date and your name. Without it nothing is sent. "
+        "If a helper of a grown-up gets them: answer No, add the helper, then record the agreement.",
         error_messages={"required": "Say whether they agreed to reminders."},
     )
     note = forms.CharField(
@@ -106,8 +120,9 @@ class PatientForm(ContactForm):
         "language", "interpreter", "time_zone", "note", "version", "alike_seen",
     ]  # fmt: skip
 
-    def __init__(self, *args: Any, clinic: Clinic, today: date, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, clinic: Clinic, today: date, helped: bool = False, **kwargs: Any) -> None:
         super().__init__(*args, clinic=clinic, **kwargs)
+        self.today, self.helped = today, helped
         self.fields["born"] = BirthField(
             label="Date of birth",
             order=date_order(clinic.country),
@@ -116,6 +131,11 @@ class PatientForm(ContactForm):
             widget=forms.TextInput(attrs={"autocomplete": "off", "dir": "ltr"}),
         )
         self.order_fields(self.field_order)
+
+    def is_written_to(self, cleaned: dict[str, Any]) -> bool:
+        born: date | None = cleaned.get("born")
+        child = born is not None and is_minor(born, self.today)
+        return not (self.helped or child or cleaned.get("consents") is False)
 
     def clean_time_zone(self) -> str:
         zone = str(self.cleaned_data["time_zone"])
@@ -149,6 +169,9 @@ class HelperForm(ContactForm):
     field_order = [
         "relation", "full_name", "call_me", "phone", "email", "prefers", "language", "gets_messages", "takes_tape_off",
     ]  # fmt: skip
+
+    def is_written_to(self, cleaned: dict[str, Any]) -> bool:
+        return bool(cleaned.get("gets_messages"))
 
 
 def initial_of(person: Patient | Helper, form: type[ContactForm]) -> dict[str, Any]:

@@ -93,7 +93,8 @@ def change(request: HttpRequest, pk: int) -> HttpResponse:
         event_record(actor=actor, verb="patient.read", subject=patient, patient=patient, now=now)
         form = PatientForm(clinic=clinic, today=today, initial=initial_of(patient, PatientForm))
         return render(request, "clinic/patient_change.html", {"form": form, "patient": patient})
-    form = PatientForm(request.POST, clinic=clinic, today=today)
+    helped = patient.helpers.filter(gets_messages=True).exists()
+    form = PatientForm(request.POST, clinic=clinic, today=today, helped=helped)
     if not form.is_valid():
         return render(request, "clinic/patient_change.html", {"form": form, "patient": patient}, status=422)
     try:

@@ -99,3 +99,26 @@ def test_a_helper_who_gets_messages_must_be_reachable() -> None:
 def test_who_the_helper_is_has_to_be_said() -> None:
     data = {"full_name": "Hal", "prefers": "sms", "language": "en", "phone": "212 555 0177"}
     assert list(errors(HelperForm(data, clinic=Clinic()))) == ["relation"]
+
+
+@pytest.mark.parametrize("prefers", ["sms", "email"])
+def test_a_child_needs_no_address_of_its_own(prefers: str) -> None:
+    """Eighteen on the day: grown up."""
+    assert form(born="03/11/2009", phone="", prefers=prefers).is_valid()
+    assert not form(born="03/10/2009", phone="", prefers=prefers).is_valid()
+
+
+@pytest.mark.parametrize("phone", ["", "+44 20 7946 0018"])
+def test_who_wants_no_reminders_needs_no_mobile(phone: str) -> None:
+    assert form(phone=phone, consents="no").is_valid()
+
+
+def test_where_a_helper_gets_the_messages_the_patient_needs_no_mobile() -> None:
+    data = {"full_name": "Bea Long", "prefers": "sms", "language": "en", "consents": "yes"}
+    assert PatientForm(data, clinic=Clinic(), today=TODAY, helped=True).is_valid()
+
+
+def test_a_helper_who_only_takes_the_tape_off_needs_no_mobile() -> None:
+    data = {"relation": "helper", "full_name": "Robin", "prefers": "sms", "language": "en", "takes_tape_off": "on"}
+    assert HelperForm(data, clinic=Clinic()).is_valid()
+    assert list(errors(HelperForm({**data, "gets_messages": "on"}, clinic=Clinic()))) == ["phone"]

@@ -14,7 +14,7 @@ from django.urls import reverse
 from clinic.models import Event, Patient, User
 from clinic.services.events import Actor
 from clinic.services.patients import patient_change
-from tests.factories.clinic import NOW, PatientFactory, UserFactory
+from tests.factories.clinic import NOW, HelperFactory, PatientFactory, UserFactory
 
 SignedIn = Callable[..., tuple[Client, User]]
 MOST_QUERIES = 15
@@ -236,3 +236,12 @@ def test_opening_an_address_never_changes_consent(desk: Client) -> None:
 @pytest.mark.parametrize("route", ["patient_change", "patient_consent", "helper_add"])
 def test_nobody_of_that_number_is_a_404(desk: Client, route: str) -> None:
     assert desk.post(reverse(route, args=[9_999]), {}).status_code == 404
+
+
+def test_a_child_reached_through_the_guardian_can_be_changed(desk: Client) -> None:
+    child = PatientFactory(full_name="Kit Long", born=None, phone="", email="")
+    HelperFactory(patient=child, gets_messages=True)
+    form = typed(full_name="Kit Long", phone="", note="Likes tea", version=str(child.version))
+    assert desk.post(reverse("patient_change", args=[child.pk]), form).status_code == 302
+    child.refresh_from_db()
+    assert (child.note, child.phone) == ("Likes tea", "")

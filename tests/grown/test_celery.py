@@ -73,9 +73,10 @@ def _python(surroundings: dict[str, str], *words: str) -> str:
 def test_worker_and_beat_send_one_due_message_once(surroundings: dict[str, str], tmp_path: Path) -> None:
     _python(surroundings, "manage.py", "migrate", "--verbosity", "0")
     _python(surroundings, "-c", MAKE_ONE_DUE)
+    log = (tmp_path / "log").open("w")
     worker = subprocess.Popen(
         [sys.executable, "-m", "celery", "-A", "clinic", "worker", "-B", "-s", str(tmp_path / "beat"), "-c", "2"],
-        env=surroundings, cwd=ROOT, stdout=subprocess.DEVNULL, stderr=(tmp_path / "log").open("w"),
+        env=surroundings, cwd=ROOT, stdout=subprocess.DEVNULL, stderr=log,
     )  # fmt: skip
     try:
         deadline = time.monotonic() + PATIENCE_SECONDS
@@ -86,3 +87,4 @@ def test_worker_and_beat_send_one_due_message_once(surroundings: dict[str, str],
     finally:
         worker.terminate()
         worker.wait(timeout=30)
+        log.close()

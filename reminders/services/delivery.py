@@ -140,7 +140,8 @@ class Courier:
 
     def _claim(self, row: Message, now: datetime) -> bool:
         free = Message.objects.filter(pk=row.pk, state=State.PLANNED)
-        return bool(free.update(state=State.CLAIMED, token=self.batch.token, lease_until=now + LEASE))
+        lease = {"token": self.batch.token, "lease_until": now + LEASE, "claims": F("claims") + 1}
+        return bool(free.update(state=State.CLAIMED, **lease))
 
     def _mine(self, rows: Iterable[Message]) -> QuerySet[Message]:
         held = (State.CLAIMED, State.SENDING)

@@ -414,6 +414,21 @@ class TestSaidTogether:
         assert (state(left)[0], state(right)[0]) == ("sent", "planned")
         assert "right" not in ways.sms.sent[0].text
 
+    def test_one_that_cannot_be_put_into_words_leaves_the_other_to_go(
+        self, ways: Ways, now: datetime, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        left, right = self.both(now)
+
+        def no_words(*words: object) -> object:
+            raise ZeroDivisionError
+
+        with monkeypatch.context() as patch:
+            patch.setattr("reminders.services.delivery.render", no_words)
+            ways.run(now)
+        assert (state(left)[0], state(right)[0]) == ("planned", "planned")
+        ways.run(now + 60 * MINUTE)
+        assert (state(left)[0], state(right)[0]) == ("sent", "sent")
+
     def test_a_fault_puts_both_off(self, ways: Ways, now: datetime) -> None:
         left, right = self.both(now)
         Message.objects.filter(pk=right.pk).update(wake_at=now)

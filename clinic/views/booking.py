@@ -16,7 +16,7 @@ from django.views.decorators.http import require_http_methods
 from clinic.forms.visits import USUAL_MINUTES, BookForm, DiaryForm, WishForm
 from clinic.models import Patient, User, Visit
 from clinic.selectors import SEARCH_LIMIT, patients_find, therapists
-from clinic.selectors_diary import BookableDay, Window, Wish, offered_days, openings_of, therapist_last_seen
+from clinic.selectors.diary import BookableDay, Window, Wish, offered_days, openings_of, therapist_last_seen
 from clinic.services.visits import VisitRefused, visit_book
 from clinic.templatetags.words import clock, day
 from clinic.views.access import STAFF, actor_of, clinic_of, for_roles, user_of
@@ -117,6 +117,7 @@ def _offer(request: HttpRequest, page: Mapping[str, Any], now: datetime, status:
     context = {
         **page,
         "therapists": bool(wish.staff),
+        "shown_for": _shown_for(wish),
         "window": window,
         "closed_since": window.last if window and window.last < today else None,
         "ends": ends,
@@ -125,6 +126,14 @@ def _offer(request: HttpRequest, page: Mapping[str, Any], now: datetime, status:
         **taken_along(request, wish, others[-1].day + timedelta(days=1) if others and not ends else None),
     }
     return render(request, "clinic/visit_book.html", context, status=status)
+
+
+def _shown_for(wish: WishForm) -> dict[str, Any] | None:
+    """What a press on a time books: a choice changed on the page since then is not taken along."""
+    if not wish.is_valid():
+        return None
+    purpose = Visit.Purpose(wish.cleaned_data["purpose"]).label
+    return {"therapist": wish.chosen_therapist().full_name, "purpose": purpose, "minutes": wish.cleaned_data["minutes"]}
 
 
 def _book(request: HttpRequest, patient: Patient, staff: list[User], now: datetime) -> HttpResponse:

@@ -11,7 +11,7 @@ from django.views.decorators.http import require_GET
 
 from clinic.models import User, Visit
 from clinic.selectors import therapists
-from clinic.selectors_diary import DiaryDay, diary_columns, diary_days
+from clinic.selectors.diary import DiaryDay, diary_columns, diary_days
 from clinic.views.access import STAFF, clinic_of, for_roles, user_of
 from clinic.views.booking import day_in
 from clinic.views.posting import number_in

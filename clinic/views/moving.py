@@ -12,7 +12,7 @@ from django.views.decorators.http import require_http_methods
 from clinic.forms.visits import DiaryForm, TimeForm
 from clinic.models import User, Visit
 from clinic.selectors import therapists
-from clinic.selectors_diary import DAYS_OFFERED, BookableDay, Wish, offered_days
+from clinic.selectors.diary import DAYS_OFFERED, BookableDay, Wish, offered_days
 from clinic.services.visits import VisitRefused, visit_move
 from clinic.templatetags.words import minutes
 from clinic.views.access import STAFF, actor_of, clinic_of, for_roles

@@ -12,7 +12,7 @@ from clinic.selectors import clinic_get
 from reminders.models import CallItem, Message
 from reminders.rehearsal.company import Company
 from reminders.rehearsal.scenario import Scenario
-from reminders.selectors_tapes import tape_rows
+from reminders.selectors.tapes import tape_rows
 from taping.models import Application
 
 Line = dict[str, Any]

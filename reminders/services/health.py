@@ -9,7 +9,7 @@ from django.conf import settings
 from django.db import DatabaseError, connection
 from django.db.migrations.executor import MigrationExecutor
 
-from reminders.selectors import message_oldest_due
+from reminders.selectors.waiting import message_oldest_due
 
 log = logging.getLogger(__name__)
 

@@ -10,7 +10,7 @@ from reminders.rules.call_endings import Ending, endings_of, script_of
 from reminders.rules.call_list import CallReason
 from reminders.rules.outbox import NEEDS_PERSON
 from reminders.rules.words import day_words, place_words
-from reminders.selectors_tapes import TapeRow
+from reminders.selectors.tapes import TapeRow
 from reminders.views import signs
 from taping.models import Application, SkinReport
 from taping.rules.lengths import Unit, format_length

@@ -13,7 +13,7 @@ from clinic.views.access import STAFF, actor_of, clinic_of, for_roles
 from reminders.forms.calls import AGAIN_CHOICES, CallForm, ReportForm, off_choices
 from reminders.models import CallItem
 from reminders.rules.call_endings import CallEnding
-from reminders.selectors_calls import call_items, call_rows
+from reminders.selectors.calls import call_items, call_rows
 from reminders.services.call_work import CallRefused, call_record, report_settle
 from taping.models import SkinReport
 from taping.rules.report_signs import SIGN_BY_KEY

@@ -12,8 +12,8 @@ from django.views.decorators.http import require_POST, require_safe
 from clinic.services.events import event_record
 from clinic.views.access import STAFF, actor_of, clinic_of, for_roles, user_of
 from reminders.rules.kinds import MessageKind
-from reminders.selectors_record import application_get, messages_of_tape
-from reminders.selectors_tapes import tape_row
+from reminders.selectors.record import application_get, messages_of_tape
+from reminders.selectors.tapes import tape_row
 from reminders.services.links import link_address, link_revoke
 from taping.models import Application
 from taping.services.applications import application_countersign

@@ -9,8 +9,8 @@ from clinic.models import Clinic
 from reminders.rules.instruction import TapeNow, comes_off_words, instruction
 from reminders.rules.removal_words import removal_lines
 from reminders.rules.words import day_words, place_words
-from reminders.selectors_link import Opening, call_is_open, days_of, opening_at, report_open, strips_top_first
-from reminders.selectors_tapes import TapeRow, tape_row
+from reminders.selectors.link import Opening, call_is_open, days_of, opening_at, report_open, strips_top_first
+from reminders.selectors.tapes import TapeRow, tape_row
 from reminders.services.subjects import patient_zone, removal_visit_of
 from reminders.services.undoing import undoable
 from taping.models import Application, SkinReport

@@ -11,7 +11,7 @@ from django.views.decorators.http import require_POST, require_safe
 from clinic.views.access import STAFF, actor_of, for_roles
 from clinic.views.posting import back_or, number_in
 from reminders.models import Message
-from reminders.selectors_outbox import message_page
+from reminders.selectors.outbox import message_page
 from reminders.services.sending_again import NotAgain, message_send_again
 
 MOST_PAGES = 100_000

@@ -11,7 +11,7 @@ from clinic.models import Patient
 from clinic.rules.ages import age_on
 from clinic.services.events import event_record
 from clinic.views.access import STAFF, actor_of, clinic_of, for_roles, user_of
-from reminders.selectors_record import (
+from reminders.selectors.record import (
     TapeHistory,
     calls_open,
     messages_of,

@@ -10,9 +10,9 @@ from django.views.decorators.http import require_safe
 from clinic.models import User
 from clinic.views.access import STAFF, clinic_of, for_roles, user_of
 from reminders.forms.calls import AGAIN_CHOICES, off_choices
-from reminders.selectors_calls import call_items_open, call_rows
-from reminders.selectors_tapes import tapes_today
-from reminders.selectors_today import follow_ups, signatures_open, visits_of_day
+from reminders.selectors.calls import call_items_open, call_rows
+from reminders.selectors.tapes import tapes_today
+from reminders.selectors.today import follow_ups, signatures_open, visits_of_day
 
 MOST_CALLS = 60
 

@@ -8,7 +8,7 @@ from clinic.models import User
 from clinic.selectors import clinic_get
 from reminders.demo.loading import Holds, database_holds, demo_load
 from reminders.demo.reading import fixtures_read
-from reminders.selectors_tapes import tape_rows, with_reaction
+from reminders.selectors.tapes import tape_rows, with_reaction
 from taping.models import Application
 from tests.factories import PatientFactory
 

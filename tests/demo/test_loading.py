@@ -11,7 +11,7 @@ from clinic.selectors import clinic_get
 from reminders.demo.loading import Holds, database_holds, patient_link
 from reminders.demo.reading import Fixtures
 from reminders.models import CallItem, Message
-from reminders.selectors_tapes import tape_rows, with_reaction
+from reminders.selectors.tapes import tape_rows, with_reaction
 from reminders.services.links import link_find
 from taping.models import Application, SkinScreen, StripPlan
 from tests.demo.conftest import LOADED_AT

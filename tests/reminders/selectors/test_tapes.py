@@ -6,7 +6,7 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from clinic.models import Clinic
-from reminders.selectors_tapes import MOST_TAPES, tape_row, tapes_today, with_reaction
+from reminders.selectors.tapes import MOST_TAPES, tape_row, tapes_today, with_reaction
 from taping.models import Application, SkinReport
 from tests.factories import ApplicationFactory
 from tests.factories.clinic import NOW

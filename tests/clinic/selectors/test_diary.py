@@ -8,7 +8,7 @@ from django.db import connection
 
 from clinic.models import Closure, OpeningHours
 from clinic.selectors import day_range, visits_between
-from clinic.selectors_diary import Openings, Window, Wish, diary_columns, offered_days, openings_of
+from clinic.selectors.diary import Openings, Window, Wish, diary_columns, offered_days, openings_of
 from tests.factories.clinic import UserFactory, VisitFactory
 
 pytestmark = pytest.mark.django_db

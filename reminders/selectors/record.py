@@ -8,7 +8,7 @@ from django.db.models import F, Prefetch, QuerySet
 
 from clinic.models import Patient, Visit
 from reminders.models import CallItem, Message
-from reminders.selectors_tapes import TapeRow, tape_rows, with_reaction
+from reminders.selectors.tapes import TapeRow, tape_rows, with_reaction
 from taping.models import Application, SkinReport, SkinScreen, Strip
 
 MOST_TAPES = 40

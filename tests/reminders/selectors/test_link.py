@@ -6,7 +6,7 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from clinic.models import Clinic, Closure, OpeningHours
-from reminders.selectors_link import call_is_open, days_of, opening_at, strips_top_first
+from reminders.selectors.link import call_is_open, days_of, opening_at, strips_top_first
 from taping.models import Application
 from tests.factories import ApplicationFactory, CallItemFactory, StripFactory, UserFactory
 from tests.factories.clinic import NOW

@@ -6,7 +6,7 @@ import pytest
 
 from clinic.models import Clinic
 from reminders.models import CallItem
-from reminders.selectors_calls import call_items_open, call_rows
+from reminders.selectors.calls import call_items_open, call_rows
 from taping.models import Application
 from tests.factories import ApplicationFactory, CallItemFactory, HelperFactory, MessageFactory
 from tests.factories.clinic import NOW

@@ -14,12 +14,37 @@ class LocalTimeError(ValueError):
     """A local time that the zone's clocks never show, or show twice."""
 
 
-def as_instant(value: datetime, name: str) -> datetime:
-    """Return the aware `value` in UTC; raise ValueError naming `name` where it carries no zone."""
+def as_instant(value: object, name: str) -> datetime:
+    """Return the aware `value` in UTC.
+
+    Raises ValueError naming `name` where it is no datetime or carries no zone, LocalTimeError where the clocks
+    of its zone skip it: Python would take another moment for it without a word.
+    """
+    if not isinstance(value, datetime):
+        msg = f"{name} is {value!r}: give a date and time with a time zone"
+        raise ValueError(msg)
+    if value.tzinfo is UTC:
+        return value
     if value.utcoffset() is None:
         msg = f"{name} needs a time zone: {value.isoformat()} has none"
         raise ValueError(msg)
-    return value.astimezone(UTC)
+    instant = value.astimezone(UTC)
+    shown = instant.astimezone(value.tzinfo)
+    if shown.replace(tzinfo=None) != value.replace(tzinfo=None):
+        msg = f"{name} {value.isoformat()} does not exist: the clocks skip it; that moment is {shown.isoformat()}"
+        raise LocalTimeError(msg)
+    return instant
+
+
+def require_zone(zone: object) -> ZoneInfo:
+    """Return `zone`; raise ValueError where it is no ZoneInfo.
+
+    None above all: Python would take the zone of the computer for it without a word.
+    """
+    if not isinstance(zone, ZoneInfo):
+        msg = f"{zone!r} is not a time zone: give a ZoneInfo such as ZoneInfo('America/New_York')"
+        raise ValueError(msg)
+    return zone
 
 
 @lru_cache(maxsize=8192)
@@ -30,7 +55,7 @@ def at_clock(day: date, clock: time, zone: ZoneInfo) -> datetime:
     first reading. Both keep a message on its day, and neither makes it wait an hour longer than it must.
     """
     wall = datetime.combine(day, clock)
-    instant = wall.replace(tzinfo=zone).astimezone(UTC)
+    instant = wall.replace(tzinfo=require_zone(zone)).astimezone(UTC)
     if instant.astimezone(zone).replace(tzinfo=None, fold=0) == wall:
         return instant
     return change_between(wall.replace(tzinfo=zone, fold=1).astimezone(UTC), instant, zone)

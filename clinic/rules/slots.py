@@ -7,7 +7,7 @@ from itertools import pairwise
 from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
-from clinic.rules.local_time import at_clock
+from clinic.rules.local_time import as_instant, at_clock, require_zone
 
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _TICK = timedelta(microseconds=1)
@@ -43,10 +43,11 @@ def free_times(
     beginning of each span; a free time lies within one span, and one found from two spans is given once.
     Where a clock change skips the beginning or end of a span the first instant after it counts, where it
     happens twice the first reading. Raises ValueError for a last day before the first, lengths and steps that
-    are not positive whole minutes, unknown weekdays, spans that end before they begin, naive or inverted busy
-    pairs.
+    are not positive whole minutes, unknown weekdays, spans that are no clock times or end before they begin, naive,
+    skipped or inverted busy pairs, and a zone that is no ZoneInfo.
     """
     _check_days(first, last)
+    require_zone(zone)
     length, step = _ticks(length_minutes, "length_minutes"), _ticks(step_minutes, "step_minutes")
     _check_hours(hours)
     taken = _merged(busy)
@@ -115,10 +116,7 @@ def _merged(busy: Iterable[tuple[datetime, datetime]]) -> _Ticks:
 
 
 def _busy_end(at: datetime) -> int:
-    if at.tzinfo is None:
-        msg = f"busy times need a time zone: {at.isoformat()} has none"
-        raise ValueError(msg)
-    return _since_epoch(at)
+    return _since_epoch(as_instant(at, "a busy time"))
 
 
 def _since_epoch(at: datetime) -> int:
@@ -128,9 +126,10 @@ def _since_epoch(at: datetime) -> int:
 
 
 def _check_days(first: date, last: date) -> None:
-    if isinstance(first, datetime) or isinstance(last, datetime):
-        msg = "free times are looked for between two dates, not datetimes"
-        raise ValueError(msg)
+    for day in (first, last):
+        if isinstance(day, datetime) or not isinstance(day, date):
+            msg = f"free times are looked for between two dates, not datetimes or other things: {day!r}"
+            raise ValueError(msg)
     if last < first:
         msg = f"the last day {last} lies before the first {first}"
         raise ValueError(msg)
@@ -138,10 +137,14 @@ def _check_days(first: date, last: date) -> None:
 
 def _check_hours(hours: Mapping[int, Spans]) -> None:
     for weekday, spans in hours.items():
-        if weekday not in range(7):
+        # True is 1 in Python: a ticked box that reached the keys would open the clinic on Tuesday.
+        if type(weekday) is not int or weekday not in range(7):
             msg = f"{weekday!r} is no weekday: Monday is 0, Sunday 6"
             raise ValueError(msg)
         for opens, closes in spans:
+            if not isinstance(opens, time) or not isinstance(closes, time):
+                msg = f"opening hours are pairs of clock times such as time(8, 0), not {opens!r} and {closes!r}"
+                raise ValueError(msg)
             if opens.tzinfo is not None or closes.tzinfo is not None:
                 msg = "opening hours are plain clock times; the zone is given apart"
                 raise ValueError(msg)

@@ -5,7 +5,7 @@ from datetime import date, datetime, time, timedelta
 from enum import StrEnum
 from zoneinfo import ZoneInfo
 
-from clinic.rules.local_time import as_instant
+from clinic.rules.local_time import as_instant, require_zone
 from reminders.rules.kinds import MessageKind
 from reminders.rules.quiet import check_quiet_hours
 
@@ -34,6 +34,20 @@ class MessagePolicy:
                 raise ValueError(msg)
 
 
+def _to_instants(facts: object, *, needed: tuple[str, ...], others: tuple[str, ...]) -> None:
+    """Put every time of the frozen `facts` into UTC; of the `others` None stays None."""
+    for name in (*needed, *others):
+        value = getattr(facts, name)
+        if value is not None or name in needed:
+            object.__setattr__(facts, name, as_instant(value, name))
+
+
+def _check_zones(clinic_zone: ZoneInfo, patient_zone: ZoneInfo | None) -> None:
+    require_zone(clinic_zone)
+    if patient_zone is not None:
+        require_zone(patient_zone)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ApplicationFacts:
     """One application as planning sees it.
@@ -41,7 +55,7 @@ class ApplicationFacts:
     Datetimes are aware, `*_minutes` are elapsed minutes after `applied_at`, dates are days of `clinic_zone`.
     `saved_at` is when the application was saved; `ended_at` and `ended_how` ("off", "came_off") stay None while
     the tape is on. Raises ValueError for what cannot be: naive times, a window that closes before it opens, a
-    removal day before the day of taping, an end before the beginning, negative minutes.
+    removal day before the day of taping, an end before the beginning, negative minutes, a zone that is none.
     """
 
     saved_at: datetime
@@ -61,10 +75,8 @@ class ApplicationFacts:
     patient_zone: ZoneInfo | None = None
 
     def __post_init__(self) -> None:
-        for name in ("saved_at", "applied_at", "removal_visit_starts_at", "ended_at"):
-            value = getattr(self, name)
-            if value is not None:
-                object.__setattr__(self, name, as_instant(value, name))
+        _to_instants(self, needed=("saved_at", "applied_at"), others=("removal_visit_starts_at", "ended_at"))
+        _check_zones(self.clinic_zone, self.patient_zone)
         if min(self.adhesion_minutes, self.water_minutes) < 0:
             msg = f"waiting times cannot be negative: {self.adhesion_minutes} and {self.water_minutes} minutes"
             raise ValueError(msg)
@@ -107,10 +119,8 @@ class VisitFacts:
     patient_zone: ZoneInfo | None = None
 
     def __post_init__(self) -> None:
-        for name in ("starts_at", "booked_at", "changed_at", "cancelled_at"):
-            value = getattr(self, name)
-            if value is not None:
-                object.__setattr__(self, name, as_instant(value, name))
+        _to_instants(self, needed=("starts_at", "booked_at"), others=("changed_at", "cancelled_at"))
+        _check_zones(self.clinic_zone, self.patient_zone)
         if (self.changed_at is None) != (self.changes == 0) or self.changes < 0:
             msg = f"{self.changes} changes and changed_at {self.changed_at} contradict each other"
             raise ValueError(msg)

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
-from clinic.rules.local_time import as_instant, change_between
+from clinic.rules.local_time import as_instant, change_between, require_zone
 
 EARLY = timedelta(minutes=15)
 """How long before the quiet hours a message goes that could not wait for their end."""
@@ -33,7 +33,8 @@ def out_of_quiet(
     The start of the quiet hours belongs to them, their end does not. A message inside waits for their end; where
     that is not before `not_after` (exclusive) it goes a quarter of an hour before they begin, but never before
     `not_before`. If nothing is left, `at` is None. A moved `at` is in UTC, an unmoved one is `due_at` itself.
-    Raises ValueError for a naive datetime, for ends that carry a zone and for equal ends.
+    Raises ValueError for a naive or skipped datetime, for a zone that is no ZoneInfo, for ends that are no clock
+    times or carry a zone, and for equal ends.
     """
     quiet = _Quiet(zone, quiet_from, quiet_until)
     due = as_instant(due_at, "due_at")
@@ -58,7 +59,11 @@ def is_quiet(at: datetime, zone: ZoneInfo, quiet_from: time, quiet_until: time) 
 
 
 def check_quiet_hours(quiet_from: time, quiet_until: time) -> None:
-    """Raise ValueError where the ends are equal (all day or never: nobody can tell) or carry a zone."""
+    """Raise ValueError where the ends are no clock times, are equal (all day or never?) or carry a zone."""
+    for end in (quiet_from, quiet_until):
+        if not isinstance(end, time):
+            msg = f"quiet hours begin and end at clock times such as time(21, 0), not at {end!r}"
+            raise ValueError(msg)
     if quiet_from.tzinfo is not None or quiet_until.tzinfo is not None:
         msg = "quiet hours are plain clock times; the zone is given apart"
         raise ValueError(msg)
@@ -88,7 +93,7 @@ class _Quiet:
 
     def __init__(self, zone: ZoneInfo, quiet_from: time, quiet_until: time) -> None:
         check_quiet_hours(quiet_from, quiet_until)
-        self.zone = zone
+        self.zone = require_zone(zone)
         self._from = quiet_from
         self._until = quiet_until
 

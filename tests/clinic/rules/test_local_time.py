@@ -1,6 +1,7 @@
 """Wall clocks and instants, checked against the IANA time zone database and dateutil's reading of it."""
 
 from datetime import UTC, date, datetime, time, timedelta, timezone
+from typing import Any
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -8,7 +9,15 @@ from dateutil import tz as dateutil_tz
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from clinic.rules.local_time import LocalTimeError, as_instant, at_clock, change_between, day_starts, exact_local
+from clinic.rules.local_time import (
+    LocalTimeError,
+    as_instant,
+    at_clock,
+    change_between,
+    day_starts,
+    exact_local,
+    require_zone,
+)
 
 # IANA time zone database, releases 2025b and 2026f agree: the instant of each change and what clocks show from then on.
 CHANGES = [
@@ -188,3 +197,37 @@ def test_an_instant_is_told_in_utc() -> None:
 def test_an_instant_without_a_zone_is_refused_by_name() -> None:
     with pytest.raises(ValueError, match=r"^applied_at needs a time zone: 2027-03-26T10:00:00 has none$"):
         as_instant(datetime(2027, 3, 26, 10, 0), "applied_at")
+
+
+@pytest.mark.parametrize("value", [None, "2027-03-26", 5, True, date(2027, 3, 26)])
+def test_what_is_no_datetime_is_no_instant(value: Any) -> None:
+    with pytest.raises(ValueError, match=r"^saved_at is .*: give a date and time with a time zone$"):
+        as_instant(value, "saved_at")
+
+
+@pytest.mark.parametrize(("zone", "wall"), [(zone, wall) for zone, wall, _ in GAPS])
+def test_a_moment_that_the_clocks_skip_is_refused_against_the_zone_database(zone: str, wall: str) -> None:
+    skipped = datetime.fromisoformat(wall).replace(tzinfo=ZoneInfo(zone))
+    with pytest.raises(LocalTimeError, match=r"^saved_at .* does not exist: the clocks skip it; that moment is "):
+        as_instant(skipped, "saved_at")
+
+
+@pytest.mark.parametrize(("zone", "wall", "first", "second"), FOLDS)
+def test_both_readings_of_an_hour_that_happens_twice_are_instants_against_the_zone_database(
+    zone: str, wall: str, first: str, second: str
+) -> None:
+    twice = datetime.fromisoformat(wall).replace(tzinfo=ZoneInfo(zone))
+    assert [as_instant(twice.replace(fold=fold), "saved_at") for fold in (0, 1)] == [utc(first), utc(second)]
+
+
+@pytest.mark.parametrize("zone", [None, "Europe/London", UTC, dateutil_tz.gettz("Europe/London")])
+def test_what_is_no_zone_is_refused(zone: Any) -> None:
+    """None would be taken for the zone of the computer."""
+    with pytest.raises(ValueError, match=r"is not a time zone: give a ZoneInfo such as"):
+        require_zone(zone)
+
+
+@pytest.mark.parametrize("zone", [None, "Europe/London", UTC])
+def test_no_clock_is_read_without_a_zone(zone: Any) -> None:
+    with pytest.raises(ValueError, match=r"is not a time zone: give a ZoneInfo such as"):
+        at_clock(date(2027, 3, 26), time(9), zone)

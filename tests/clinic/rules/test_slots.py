@@ -227,7 +227,7 @@ def test_datetimes_are_no_days(ends: tuple[date, date]) -> None:
 
 @pytest.mark.parametrize("pair", [(datetime(2027, 1, 18, 10), at("11:00")), (at("10:00"), datetime(2027, 1, 18, 11))])
 def test_a_busy_time_without_a_zone_is_refused(pair: tuple[datetime, datetime]) -> None:
-    with pytest.raises(ValueError, match=r"busy times need a time zone: 2027-01-18T1[01]:00:00 has none"):
+    with pytest.raises(ValueError, match=r"a busy time needs a time zone: 2027-01-18T1[01]:00:00 has none"):
         found(busy=[pair])
 
 
@@ -296,3 +296,41 @@ def test_every_free_time_and_no_other_is_found_against_a_plain_search(
     times = found(first, last, hours=hours, busy=busy, length_minutes=grid[0], step_minutes=grid[1])
 
     assert times == plain_search(first, last, hours, busy, grid)
+
+
+@pytest.mark.parametrize("zone", [None, "Europe/London", UTC])
+def test_a_zone_that_is_none_is_refused_even_where_nothing_is_open(zone: Any) -> None:
+    """None would mean the zone of the computer."""
+    with pytest.raises(ValueError, match=r"is not a time zone: give a ZoneInfo"):
+        found(MONDAY, MONDAY, hours={}, zone=zone)
+
+
+@pytest.mark.parametrize("days", [("2027-01-18", "2027-01-19"), (None, None), (MONDAY, "2027-01-19")])
+def test_days_that_are_no_dates_are_refused(days: Any) -> None:
+    with pytest.raises(ValueError, match=r"between two dates, not datetimes or other things: (None|'2027-01-1[89]')"):
+        found(*days)
+
+
+@pytest.mark.parametrize("weekday", [True, 1.0])
+def test_a_weekday_that_only_looks_like_a_number_of_one_is_refused(weekday: Any) -> None:
+    with pytest.raises(ValueError, match=f"{weekday!r} is no weekday: Monday is 0, Sunday 6"):
+        found(MONDAY, MONDAY, hours={weekday: [(time(8), time(9))]})
+
+
+@pytest.mark.parametrize("span", [("08:00", time(9)), (time(8), "09:00"), (None, None)])
+def test_hours_that_are_no_clock_times_are_refused(span: Any) -> None:
+    with pytest.raises(ValueError, match=r"pairs of clock times such as time\(8, 0\), not "):
+        found(MONDAY, MONDAY, hours={0: [span]})
+
+
+@pytest.mark.parametrize("busy_at", ["2027-01-18T10:00:00Z", None, MONDAY])
+def test_a_busy_time_that_is_no_time_is_refused(busy_at: Any) -> None:
+    with pytest.raises(ValueError, match=r"^a busy time is .*: give a date and time with a time zone"):
+        found(MONDAY, MONDAY, busy=[(busy_at, busy_at)])
+
+
+def test_a_busy_time_that_the_clocks_skip_is_refused() -> None:
+    # IANA time zone database: New York's clocks skip 02:00 to 03:00 on 14 March 2027.
+    skipped = datetime(2027, 3, 14, 2, 30, tzinfo=NEW_YORK)
+    with pytest.raises(ValueError, match=r"does not exist: the clocks skip it; that moment is 2027-03-14T03:30"):
+        found(MONDAY, MONDAY, busy=[(skipped, skipped)])

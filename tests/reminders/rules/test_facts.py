@@ -145,3 +145,27 @@ def test_only_optional_messages_can_be_switched() -> None:
 def test_a_kind_nobody_knows_cannot_be_switched() -> None:
     with pytest.raises(ValueError, match="'chit_chat' is not a valid MessageKind"):
         MessagePolicy(optional_messages=frozenset({"chit_chat"}))  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize("make", [application, visit])
+@pytest.mark.parametrize("field", ["clinic_zone", "patient_zone"])
+@pytest.mark.parametrize("zone", ["America/New_York", UTC, 5])
+def test_a_zone_that_is_none_is_refused(make: Any, field: str, zone: Any) -> None:
+    with pytest.raises(ValueError, match=r"is not a time zone: give a ZoneInfo such as"):
+        make(**{field: zone})
+
+
+@pytest.mark.parametrize("make", [application, visit])
+def test_the_clinic_always_has_a_zone(make: Any) -> None:
+    """Without one Python would count days on the computer's clock."""
+    with pytest.raises(ValueError, match=r"^None is not a time zone"):
+        make(clinic_zone=None)
+
+
+@pytest.mark.parametrize(
+    ("make", "field"),
+    [(application, "saved_at"), (application, "applied_at"), (visit, "starts_at"), (visit, "booked_at")],
+)
+def test_the_times_that_every_plan_needs_cannot_be_left_out(make: Any, field: str) -> None:
+    with pytest.raises(ValueError, match=f"^{field} is None: give a date and time with a time zone"):
+        make(**{field: None})

@@ -1,6 +1,7 @@
 """Quiet hours, checked minute by minute against the zone database."""
 
 from datetime import UTC, datetime, time, timedelta
+from typing import Any
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -255,3 +256,24 @@ def test_every_message_goes_where_a_walk_by_the_minute_leads_against_dateutil(
 
     assert goes.at == stepped(due, zone, ends, limit, floor)
     assert (goes.reason is None) is (goes.at == due)
+
+
+@pytest.mark.parametrize("zone", [None, "Europe/London", UTC])
+def test_quiet_hours_of_no_zone_are_refused(zone: Any) -> None:
+    """None would mean the quiet hours of the computer."""
+    with pytest.raises(ValueError, match=r"is not a time zone: give a ZoneInfo such as"):
+        out_of_quiet(utc("2027-01-15T23:00"), zone, NINE, EIGHT)
+
+
+@pytest.mark.parametrize("ends", [("21:00", EIGHT), (NINE, "08:00"), (None, EIGHT), (21, 8)])
+def test_ends_that_are_no_clock_times_are_refused(ends: Any) -> None:
+    with pytest.raises(ValueError, match=r"begin and end at clock times such as time\(21, 0\), not at "):
+        check_quiet_hours(*ends)
+
+
+@pytest.mark.parametrize("name", ["due_at", "not_after", "not_before"])
+def test_a_time_that_the_clocks_skip_is_refused(name: str) -> None:
+    # IANA time zone database: New York's clocks skip 02:00 to 03:00 on 14 March 2027.
+    times = {"due_at": utc("2027-03-14T12:00"), name: datetime(2027, 3, 14, 2, 30, tzinfo=NEW_YORK)}
+    with pytest.raises(ValueError, match=f"^{name} .* does not exist: the clocks skip it"):
+        out_of_quiet(zone=NEW_YORK, quiet_from=NINE, quiet_until=EIGHT, **times)

@@ -3,7 +3,7 @@
 from collections.abc import Collection, Iterable
 
 from taping.rules.places import PLACES, REGIONS, removal_sentence
-from taping.rules.removal import RAW_SIGNS, removal_steps
+from taping.rules.removal import is_raw, removal_steps
 
 
 def removal_lines(region: str, places: Iterable[str], signs: Collection[str] = ()) -> tuple[str, ...]:
@@ -11,9 +11,10 @@ def removal_lines(region: str, places: Iterable[str], signs: Collection[str] = (
 
     Where the signs forbid oil and pulling the steps for raw skin are given, which name no end to pull from. A
     strip along no known place follows its region; sentences that are the same are said once.
+    Raises SignError for an unknown sign.
     """
     steps = removal_steps(signs)
-    if not RAW_SIGNS.isdisjoint(signs):
+    if is_raw(signs):
         return tuple(step.text for step in steps)
     starts = start_lines(region, places)
     lines: list[str] = []

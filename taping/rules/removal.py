@@ -5,7 +5,8 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any
 
-from taping.rules.skin import Answer, AnswerError, Answers
+from taping.rules.report_signs import signs_named
+from taping.rules.skin import Answer, AnswerError, Answers, check_answers
 from taping.rules.skin_questions import QUESTION_BY_KEY
 from taping.rules.steps import Step, steps_from
 from taping.rules.toml_data import DataError, load_table, text_of
@@ -122,7 +123,11 @@ def removal_answers_from(screen_answers: Answers) -> dict[str, Answer | None]:
     """Return what the skin screen already says about the removal questions.
 
     One yes or not known among the screen's questions makes a yes; all no make a no; otherwise it stays open.
+
+    Raises:
+        AnswerError: as for ``judge``.
     """
+    check_answers(screen_answers)
     return {
         question.key: _answer_from([screen_answers.get(key) for key in question.screen])
         for question in REMOVAL_QUESTIONS
@@ -137,5 +142,18 @@ def _answer_from(answers: list[Answer | None]) -> Answer | None:
 
 
 def removal_steps(signs: Collection[str] = ()) -> tuple[Step, ...]:
-    """Return the steps of taking tape off, in order, for skin with these signs: never oil over raw skin."""
-    return USUAL_STEPS if RAW_SIGNS.isdisjoint(signs) else RAW_STEPS
+    """Return the steps of taking tape off, in order, for skin with these signs: never oil over raw skin.
+
+    Raises:
+        SignError: when a sign is unknown. A blister under a misspelt name would get oil and pulling.
+    """
+    return RAW_STEPS if is_raw(signs) else USUAL_STEPS
+
+
+def is_raw(signs: Collection[str]) -> bool:
+    """Tell whether one of ``signs`` forbids oil and pulling.
+
+    Raises:
+        SignError: when a sign is unknown, or ``signs`` is one text instead of several.
+    """
+    return any(sign.key in RAW_SIGNS for sign in signs_named(signs))

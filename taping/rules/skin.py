@@ -36,6 +36,7 @@ __all__ = [
     "Weight",
     "answer_none_of_these",
     "by_weight",
+    "check_answers",
     "judge",
     "needs_note",
     "none_of_these_blocked_by",
@@ -178,7 +179,7 @@ def judge(answers: Answers, *, goal: str | None = None) -> Verdict:
         AnswerError: when a question is unknown, or an answer does not belong to it.
         GoalError: when the goal is unknown.
     """
-    _check_answers(answers)
+    check_answers(answers)
     found = [
         reason
         for question in questions_for(goal)
@@ -195,7 +196,14 @@ def judge(answers: Answers, *, goal: str | None = None) -> Verdict:
     return Verdict(outcome, tuple(reason for group in groups.values() for reason in group))
 
 
-def _check_answers(answers: Answers) -> None:
+def check_answers(answers: Answers) -> None:
+    """Make sure that ``answers`` are answers to questions of the skin screen; all of them need not be there.
+
+    Raises:
+        AnswerError: when they are no mapping, a question is unknown, or an answer does not belong to it.
+    """
+    if not isinstance(answers, Mapping):
+        raise AnswerError(f"the answers are {answers!r}; give each question's key with its answer")
     for key, answer in answers.items():
         try:
             row = _ROWS[key]
@@ -237,7 +245,7 @@ def none_of_these_blocked_by(answers: Answers, *, goal: str | None = None) -> tu
     Raises:
         AnswerError, GoalError: as for ``judge``.
     """
-    _check_answers(answers)
+    check_answers(answers)
     return tuple(
         question
         for question in questions_for(goal)

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from taping.rules.clock import elapsed, require_aware
-from taping.rules.skin import Answer, Answers
+from taping.rules.skin import Answer, Answers, check_answers
 from taping.rules.skin_questions import QUESTIONS, Patch
 
 READ_FROM = timedelta(hours=48)
@@ -26,7 +26,11 @@ def patch_test_allowed(answers: Answers) -> PatchRule:
 
     Only after a mild earlier reaction, and only when every question about a severe one is answered no: after a
     severe reaction a test belongs to a skin doctor or allergist. That is common practice, no source.
+
+    Raises:
+        AnswerError: as for ``judge``.
     """
+    check_answers(answers)
     severe = [question for question in QUESTIONS if question.patch is Patch.SEVERE]
     against = [question.text for question in severe if answers.get(question.key) == Answer.YES]
     if against:

@@ -7,17 +7,20 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from taping.rules.removal import (
+    RAW_SIGNS,
     RAW_STEPS,
     REMOVAL_QUESTIONS,
     USUAL_STEPS,
     WORN_CARE,
     RemovalQuestion,
     Remover,
+    is_raw,
     removal_answers_from,
     removal_question_from,
     removal_steps,
     remover_allowed,
 )
+from taping.rules.report_signs import SIGNS, SignError
 from taping.rules.skin import QUESTIONS, Answer, AnswerError
 from taping.rules.toml_data import DataError
 
@@ -216,3 +219,21 @@ def test_an_entry_that_names_a_question_the_screen_lacks_is_refused() -> None:
         DataError, match=r"removal question 'k' names \('child', 'wound'\), which the skin screen lacks"
     ):
         removal_question_from({**ROW, "screen": ["child", "wound"]})
+
+
+@pytest.mark.parametrize("signs", ["blister", ["blisters"], [None]])
+def test_a_sign_nobody_knows_never_brings_oil(signs: Any) -> None:
+    """The usual steps would put oil on what may be a blister under another name."""
+    with pytest.raises(SignError, match=r"(blister|None)"):
+        removal_steps(signs)
+
+
+def test_only_a_blister_and_raw_skin_keep_oil_away_against_the_signs_of_the_report() -> None:
+    assert {sign.key for sign in SIGNS if is_raw([sign.key])} == RAW_SIGNS
+    assert not is_raw([])
+
+
+@pytest.mark.parametrize("answers", [{"child": "maybe"}, {"child": Answer.SORTED_OUT}, {"nothing": Answer.NO}, None])
+def test_answers_that_the_screen_could_not_have_are_not_taken_over(answers: Any) -> None:
+    with pytest.raises(AnswerError):
+        removal_answers_from(answers)

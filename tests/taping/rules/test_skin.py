@@ -2,6 +2,7 @@
 
 import itertools
 from collections.abc import Mapping
+from typing import Any
 
 import pytest
 from hypothesis import given, settings
@@ -318,3 +319,9 @@ def test_not_known_is_an_answer_and_does_not_hold_none_of_these_up() -> None:
 def test_none_of_these_refuses_what_the_screen_does_not_have() -> None:
     with pytest.raises(AnswerError, match="'wound' is not a question"):
         none_of_these_blocked_by({"wound": Answer.NO})
+
+
+@pytest.mark.parametrize("answers", [None, "yes", [("rash", "yes")]])
+def test_a_screen_without_questions_is_refused(answers: Any) -> None:
+    with pytest.raises(AnswerError, match=r"^the answers are .*; give each question's key with its answer$"):
+        judge(answers)

@@ -1,12 +1,13 @@
 """When a patch test may be done here, and when it is read."""
 
 from datetime import datetime
+from typing import Any
 from zoneinfo import ZoneInfo
 
 import pytest
 
 from taping.rules.clock import ClockError
-from taping.rules.skin import QUESTIONS, Answer
+from taping.rules.skin import QUESTIONS, Answer, AnswerError
 from taping.rules.skin_patch import NEVER_SAFE, patch_reading_times, patch_test_allowed
 from taping.rules.skin_questions import QUESTION_BY_KEY
 
@@ -69,3 +70,9 @@ def test_reading_times_against_the_contact_dermatitis_guideline() -> None:
 def test_a_naive_time_is_refused() -> None:
     with pytest.raises(ClockError, match="The time of the patch test 2026-03-06T10:00:00 has no time zone"):
         patch_reading_times(datetime(2026, 3, 6, 10, 0))
+
+
+@pytest.mark.parametrize("answers", [{"earlier_blistering": "maybe"}, {"blisters": Answer.NO}, "no"])
+def test_answers_that_are_none_decide_nothing(answers: Any) -> None:
+    with pytest.raises(AnswerError):
+        patch_test_allowed(answers)

@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import Any
+from typing import Any, TypeVar
 
 from taping.rules.amounts import in_percent
 from taping.rules.cautions import Caution
@@ -20,6 +20,10 @@ EVIDENCE_ON_DIRECTION = "Direction of application is common teaching without tri
 
 class UnknownGoalError(ValueError):
     """A goal that the rules do not know; the text names it and those they know."""
+
+
+class UnknownChoiceError(ValueError):
+    """A start, direction or shape that the rules do not know; the text names it and those they know."""
 
 
 class Goal(StrEnum):
@@ -46,6 +50,16 @@ class Direction(StrEnum):
     TOWARDS_INSERTION = "towards_insertion"
     AWAY_FROM_TRUNK = "away_from_trunk"
     NONE = "none"
+
+
+_Choice = TypeVar("_Choice", bound=StrEnum)
+
+
+def _chosen(choices: type[_Choice], value: str, name: str) -> _Choice:
+    try:
+        return choices(value)
+    except ValueError:
+        raise UnknownChoiceError(f"{value!r} is not a {name}; choose one of {', '.join(choices)}") from None
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,11 +148,16 @@ def technique_for(goal: str) -> Technique:
 
 
 def steps_for(start: Start, kind: ShapeKind) -> tuple[LayingStep, ...]:
-    """Return the steps of laying one strip of that shape, in order."""
+    """Return the steps of laying one strip of that shape, in order.
+
+    Raises:
+        UnknownChoiceError: for an unknown start or shape, whose steps would be a list with the middle missing.
+    """
+    begun, shape = _chosen(Start, start, "start"), _chosen(ShapeKind, kind, "shape")
     return tuple(
         LayingStep(text_of(row, "key"), text_of(row, "text"), text_of(row, "source"))
         for row in _STEPS
-        if row.get("start", start) == start and kind in row.get("shapes", (kind,))
+        if row.get("start", begun) == begun and shape in row.get("shapes", (shape,))
     )
 
 
@@ -146,7 +165,11 @@ def unusual_choices(technique: Technique, *, kind: ShapeKind, start: Start, shar
     """Return what in a plan differs from what is taught for its goal; none of it forbids the plan.
 
     A share that no tape makes (below 0, above 1) is no unusual tension: the cautions about the cut say what it is.
+
+    Raises:
+        UnknownChoiceError: for an unknown shape or start.
     """
+    kind, start = _chosen(ShapeKind, kind, "shape"), _chosen(Start, start, "start")
     label = technique.label
     found = []
     if kind not in {fitting.kind for fitting in technique.shapes}:
@@ -163,7 +186,12 @@ def unusual_choices(technique: Technique, *, kind: ShapeKind, start: Start, shar
 
 
 def laying_for(place: Place, direction: Direction) -> Laying:
-    """Return where the first anchor of a strip along ``place`` goes and where the strip ends, with the reason."""
+    """Return where the first anchor of a strip along ``place`` goes and where the strip ends, with the reason.
+
+    Raises:
+        UnknownChoiceError: for an unknown direction.
+    """
+    direction = _chosen(Direction, direction, "direction")
     marks = place.landmarks
     if direction is Direction.NONE:
         text = f"Lay the middle first, then the ends towards the {marks.upper} and the {marks.lower}."

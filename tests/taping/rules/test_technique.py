@@ -1,5 +1,7 @@
 """What is taught for a goal: shapes, start, direction, tension and the steps in order."""
 
+from typing import Any
+
 import pytest
 
 from taping.rules.places import PLACES, End, Part, Place, place_of
@@ -12,6 +14,7 @@ from taping.rules.technique import (
     Goal,
     Start,
     Technique,
+    UnknownChoiceError,
     UnknownGoalError,
     laying_for,
     steps_for,
@@ -270,3 +273,23 @@ def test_on_the_trunk_the_therapist_chooses_the_side_of_the_base() -> None:
         "Base at the end nearer the lymph nodes that you choose; tails over the swelling.",
     )
     assert EVIDENCE_ON_DIRECTION in laying.reason
+
+
+@pytest.mark.parametrize(("start", "kind", "said"), [("middle", "i", "start"), ("centre", "z", "shape")])
+def test_an_unknown_start_or_shape_has_no_steps_and_no_remarks(start: Any, kind: Any, said: str) -> None:
+    with pytest.raises(UnknownChoiceError, match=rf"'(middle|z)' is not a {said}; choose one of "):
+        steps_for(start, kind)
+    with pytest.raises(UnknownChoiceError, match=r"'(middle|z)' is not a (start|shape); choose one of "):
+        unusual_choices(EASE, kind=kind, start=start, share=0.2)
+
+
+def test_choices_may_come_as_the_words_they_are_stored_in() -> None:
+    start: Any = "one_end"
+    assert steps_for(start, Y) == steps_for(Start.ONE_END, Y)
+    assert unusual_choices(EASE, kind=Y, start=start, share=0.2) == ()
+
+
+def test_an_unknown_direction_lays_nothing() -> None:
+    sideways: Any = "sideways"
+    with pytest.raises(UnknownChoiceError, match=r"'sideways' is not a direction; choose one of towards_origin, "):
+        laying_for(place_of("quadriceps"), sideways)

@@ -60,7 +60,8 @@ class CallForm(forms.Form):
 KIND_CHOICES = (
     ("no_change", "no change seen on the skin today"),
     *((f"injury:{grade.key}", grade.words) for grade in INJURY_TYPES),
-    *((f"tear:{grade.key}", grade.words) for grade in TEAR_TYPES),
+    # On its own "no skin is lost" reads like an all-clear.
+    *((f"tear:{grade.key}", f"The skin tore. {grade.words}") for grade in TEAR_TYPES),
     ("not_seen", "not seen here; the patient was seen elsewhere or did not come"),
 )
 

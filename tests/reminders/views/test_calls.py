@@ -185,6 +185,12 @@ def test_a_finding_closes_the_report_and_its_call(signed_in: SignedIn, report: S
     assert "Blister or wound where the tape pulled" in client.get(f"/reports/{report.pk}/").content.decode()
 
 
+def test_a_torn_skin_with_no_loss_does_not_read_like_an_all_clear(signed_in: SignedIn, report: SkinReport) -> None:
+    client, _ = signed_in()
+    page = client.get(f"/reports/{report.pk}/").content.decode()
+    assert "The skin tore. No skin is lost: the flap covers the whole bed" in page
+
+
 def test_a_finding_is_never_chosen_beforehand_and_must_be_made(signed_in: SignedIn, report: SkinReport) -> None:
     client, _ = signed_in()
     assert " checked" not in client.get(f"/reports/{report.pk}/").content.decode()

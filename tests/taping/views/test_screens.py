@@ -189,6 +189,12 @@ def test_clear_screen_leads_to_the_strips(therapist: Client, patient: Patient) -
     assert therapist.post(f"/screens/{screen.pk}/plan/")["Location"] == response["Location"]
 
 
+def test_recorded_screen_is_not_so_far(therapist: Client, patient: Patient) -> None:
+    page = therapist.get(f"/screens/{ScreenFactory(patient=patient).pk}/").content.decode()
+    assert "Nothing found in the answers.</p>" in page
+    assert "so far" not in page
+
+
 def test_screen_of_yesterday_offers_a_new_one(therapist: Client, patient: Patient, now: datetime) -> None:
     screen = ScreenFactory(patient=patient, made_at=now - timedelta(days=1))
     page = therapist.get(f"/screens/{screen.pk}/").content.decode()

@@ -310,3 +310,10 @@ def test_a_full_diary_takes_as_many_queries_as_an_empty_one(desk: Desk) -> None:
         counts.append(len(caught))
     assert counts[0] == counts[1]
     assert counts[0] <= 15
+
+
+def test_the_free_times_say_what_a_press_on_one_books(desk: Desk) -> None:
+    """With, for and minutes changed after the times were shown are not taken along, so the times say theirs."""
+    page = desk.page(purpose="removal", minutes=15)
+    assert "<strong>Tape comes off, 15 minutes, with <bdi>Thea Pist</bdi></strong>" in page
+    assert "These times are for" not in desk.page(minutes="x")

@@ -103,30 +103,35 @@ def _facts(tape: Application, clinic: Clinic, now: datetime) -> TapeNow:
         adhesion_ends_at=row.adhesion_ends_at,
         water_ends_at=row.water_ends_at,
         removal_day=tape.removal_day,
-        remover=Remover(tape.removal),
+        remover=_remover(tape),
         visit_at=visit.starts_at if visit else None,
         helper=tape.helper.call_me if tape.helper else "",
         ended_on=local_date(tape.ended_at, clinic.zone) if tape.ended_at else None,
     )
 
 
+def _remover(tape: Application) -> Remover:
+    """Who takes it off now: the clinic where a visit for it stands, as in the messages, else whoever was chosen."""
+    return Remover.CLINIC if removal_visit_of(tape) else Remover(tape.removal)
+
+
 def _advice(tape: Application, report: SkinReport, now: datetime) -> Advice:
     """What the rules say now about the signs reported: a tape that has come off since no longer has to."""
     minutes = report.minutes_after_removal
-    return advise(report.signs, tape.ended_at is None, minutes, remover=Remover(tape.removal))
+    return advise(report.signs, tape.ended_at is None, minutes, remover=_remover(tape))
 
 
 def _answers(row: TapeRow, on_skin: bool) -> tuple[Answer, ...]:
     skin, call = Answer("skin", "My skin is reacting"), Answer("call", "Please call me", once=True)
     if not on_skin:
         return skin, call
-    due, theirs = row.state in (TapeState.DUE, TapeState.OVERDUE), row.application.removal != Remover.CLINIC
+    due, theirs = row.state in (TapeState.DUE, TapeState.OVERDUE), _remover(row.application) is not Remover.CLINIC
     call = replace(call, first=due and not theirs)
     return Answer("off", "It is off", first=due and theirs), Answer("came-off", "It came off early"), skin, call
 
 
 def _steps(tape: Application, report: SkinReport | None) -> tuple[str, ...]:
-    if tape.removal == Remover.CLINIC:
+    if _remover(tape) is Remover.CLINIC:
         return ()
     places = [strip.place for strip in strips_top_first(tape)]
     return removal_lines(tape.region, places, report.signs if report else ())

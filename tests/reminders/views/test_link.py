@@ -16,7 +16,7 @@ from clinic.services.events import Actor
 from reminders.models import CallItem, Link
 from reminders.services.links import link_revoke, link_token, links_keep
 from taping.models import Application, SkinReport
-from tests.factories import ApplicationFactory, HelperFactory
+from tests.factories import ApplicationFactory, HelperFactory, VisitFactory
 
 ACTIONS = ("off", "came-off", "skin", "call")
 ROBOTS = (
@@ -424,3 +424,15 @@ def test_advice_to_somebody_without_a_name_to_call_begins_like_a_sentence(
     type(tape.patient).objects.update(call_me="")
     page = client.post(f"/t/{token}/skin/", {"send": "yes", "signs": ["itching"]}, follow=True).content.decode()
     assert '<p class="place">You told us about the skin' in page
+
+
+def test_a_visit_booked_for_the_removal_is_what_the_page_says_too(
+    tape: Application, token: str, text_of: Callable[[str], str]
+) -> None:
+    """Left to the patient at first, then booked: the page must not go on saying "you take it off at home"."""
+    tape.removal_visit = VisitFactory(patient=tape.patient, purpose="removal")
+    tape.save()
+    page = text_of(f"/t/{token}/")
+    assert "You take it off at home" not in page
+    assert "Please do not take it off yourself." in page
+    assert "How it comes off" not in page

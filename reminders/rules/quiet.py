@@ -42,14 +42,16 @@ def out_of_quiet(
     limit = None if not_after is None else as_instant(not_after, "not_after")
     start = due if floor is None or floor <= due else floor
     if limit is not None and start >= limit:
-        return Moved(None, f"too late at {_shown(start, zone)}: useless from {_shown(limit, zone)}")
+        late, use = _both(start, limit, zone)
+        return Moved(None, f"too late at {late}: useless from {use}")
     if not quiet.holds(start):
         if start is due:
             return Moved(due_at, None)
-        return Moved(start, f"moved from {_shown(due, zone)} to {_shown(start, zone)}: not before then")
+        return Moved(start, "moved from {} to {}: not before then".format(*_both(due, start, zone)))
     end = quiet.end(start)
     if limit is None or end < limit:
-        return Moved(end, f"moved from {_shown(due, zone)} to {_shown(end, zone)}: quiet hours")
+        # Overnight nobody needs to be told the day; a message entered days later needs it.
+        return Moved(end, "moved from {} to {}: quiet hours".format(*_both(due, end, zone, nights=1)))
     return _before_quiet(quiet, start, limit, floor)
 
 
@@ -82,6 +84,15 @@ def _before_quiet(quiet: "_Quiet", start: datetime, limit: datetime, floor: date
 
 def _shown(at: datetime, zone: ZoneInfo) -> str:
     return f"{at.astimezone(zone):%H:%M}"
+
+
+def _both(one: datetime, other: datetime, zone: ZoneInfo, *, nights: int = 0) -> tuple[str, str]:
+    """Return two readings of the clock, with their days where more than `nights` lie between them."""
+    walls = one.astimezone(zone), other.astimezone(zone)
+    if abs((walls[1].date() - walls[0].date()).days) <= nights:
+        return f"{walls[0]:%H:%M}", f"{walls[1]:%H:%M}"
+    first, last = (f"{wall:%a} {wall.day} {wall:%b %H:%M}" for wall in walls)
+    return first, last
 
 
 class _Quiet:

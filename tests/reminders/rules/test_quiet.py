@@ -277,3 +277,23 @@ def test_a_time_that_the_clocks_skip_is_refused(name: str) -> None:
     times = {"due_at": utc("2027-03-14T12:00"), name: datetime(2027, 3, 14, 2, 30, tzinfo=NEW_YORK)}
     with pytest.raises(ValueError, match=f"^{name} .* does not exist: the clocks skip it"):
         out_of_quiet(zone=NEW_YORK, quiet_from=NINE, quiet_until=EIGHT, **times)
+
+
+def test_a_reason_about_two_days_names_them() -> None:
+    """ "Too late at 15:00: useless from 21:00" would leave a therapist guessing."""
+    late = moved("18T15:00", not_after="17T21:00")
+    held = moved("15T10:00", not_before="18T15:00")
+
+    assert late.reason == "too late at Mon 18 Jan 15:00: useless from Sun 17 Jan 21:00"
+    assert held.reason == "moved from Fri 15 Jan 10:00 to Mon 18 Jan 15:00: not before then"
+
+
+@pytest.mark.parametrize(
+    ("not_before", "reason"),
+    [
+        ("15T22:00", "moved from 10:00 to 08:00: quiet hours"),
+        ("16T22:00", "moved from Fri 15 Jan 10:00 to Sun 17 Jan 08:00: quiet hours"),
+    ],
+)
+def test_a_night_names_no_days_and_two_nights_do(not_before: str, reason: str) -> None:
+    assert moved("15T10:00", not_before=not_before).reason == reason

@@ -15,6 +15,8 @@ from taping.services.applications import application_end
 from taping.services.reports import ReportGrade, report_close
 
 MOST_NOTE = 500
+# Endings that a person chose; what was closed because its cause is gone does not come back by hand.
+BY_HAND = (CallEnding.SPOKE, CallEnding.SORTED_OUT)
 
 
 class CallRefused(ValueError):
@@ -50,6 +52,20 @@ def call_record(*, actor: Actor, now: datetime, item: CallItem, result: CallResu
     event_record(
         actor=actor, verb=f"call.{ending.what}", subject=current, patient=current.patient, now=now, fields=["note"]
     )
+    return current
+
+
+@transaction.atomic
+def call_reopen(*, actor: Actor, now: datetime, item: CallItem) -> CallItem:
+    """Put back on the list what somebody closed by mistake; anything else stays as it is. Raises CallRefused."""
+    current = CallItem.objects.select_for_update(of=("self",)).get(pk=item.pk)
+    if current.closed_at is None or current.closed_how not in BY_HAND:
+        return current
+    if CallItem.objects.filter(key=current.key, closed_at=None).exists():
+        raise CallRefused("The same is on the call list again already.")
+    current.closed_at, current.closed_by, current.closed_how = None, None, ""
+    current.save(update_fields=["closed_at", "closed_by", "closed_how"])
+    event_record(actor=actor, verb="call.reopened", subject=current, patient=current.patient, now=now)
     return current
 
 

@@ -5,7 +5,9 @@ from typing import Any
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
 from django.utils import timezone
+from django.utils.html import format_html
 from django.views.decorators.http import require_http_methods
 
 from clinic.services.events import event_record
@@ -14,7 +16,7 @@ from reminders.forms.calls import AGAIN_CHOICES, CallForm, ReportForm, off_choic
 from reminders.models import CallItem
 from reminders.rules.call_endings import CallEnding
 from reminders.selectors.calls import call_items, call_rows
-from reminders.services.call_work import CallRefused, call_record, report_settle
+from reminders.services.call_work import BY_HAND, CallRefused, call_record, call_reopen, report_settle
 from taping.models import SkinReport
 from taping.rules.report_signs import SIGN_BY_KEY
 from taping.services.refusals import TapingRefused
@@ -35,17 +37,31 @@ def call_work(request: HttpRequest, pk: int) -> HttpResponse:
     item = get_object_or_404(call_items(), pk=pk)
     if request.method != "POST":
         return _call_page(request, item, CallForm(auto_id=f"%s-{pk}"), 200)
+    if "open_again" in request.POST:
+        return _open_again(request, item)
     now, form = timezone.now(), CallForm(request.POST, auto_id=f"%s-{pk}")
     if not form.is_valid():
         return _call_page(request, item, form, 422)
     result = form.result(now=now, zone=clinic_of(request).zone)
     try:
-        call_record(actor=actor_of(request), now=now, item=item, result=result)
+        done = call_record(actor=actor_of(request), now=now, item=item, result=result)
     except CallRefused as refused:
         form.add_error("note" if result.what == CallEnding.SORTED_OUT else None, str(refused))
         return _call_page(request, item, form, 422)
-    messages.success(request, DONE[CallEnding(result.what)])
+    words = DONE[CallEnding(result.what)]
+    if done.closed_how in BY_HAND:
+        address = reverse("call_work", args=[pk])
+        words = format_html('{} <a href="{}">Look at it, or put it back on the list</a>', words, address)
+    messages.success(request, words)
     return redirect("today")
+
+
+def _open_again(request: HttpRequest, item: CallItem) -> HttpResponse:
+    try:
+        call_reopen(actor=actor_of(request), now=timezone.now(), item=item)
+    except CallRefused as refused:
+        messages.error(request, str(refused))
+    return redirect("call_work", item.pk)
 
 
 def _call_page(request: HttpRequest, item: CallItem, form: CallForm, status: int) -> HttpResponse:
@@ -53,6 +69,7 @@ def _call_page(request: HttpRequest, item: CallItem, form: CallForm, status: int
     row = call_rows([item], now=now)[0]
     context: dict[str, Any] = {
         "row": row,
+        "by_hand": item.closed_how in BY_HAND,
         "form": form,
         "clinic": clinic_of(request),
         "again_choices": AGAIN_CHOICES,

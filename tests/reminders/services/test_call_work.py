@@ -9,7 +9,7 @@ from clinic.services.events import Actor
 from reminders.models import CallItem
 from reminders.rules.call_endings import CallEnding
 from reminders.services.answers import answer_skin
-from reminders.services.call_work import CallRefused, CallResult, call_record, report_settle
+from reminders.services.call_work import CallRefused, CallResult, call_record, call_reopen, report_settle
 from taping.models import Application
 from taping.services.refusals import TapingRefused
 from taping.services.reports import ReportGrade
@@ -111,3 +111,24 @@ def test_the_desk_settles_no_report() -> None:
     with pytest.raises(TapingRefused, match="Only a therapist"):
         report_settle(actor=desk(), now=NOW, report=report, grade=ReportGrade("no_change"))
     assert CallItem.objects.get().closed_at is None
+
+
+@pytest.mark.parametrize("what", [CallEnding.SPOKE, CallEnding.SORTED_OUT])
+def test_what_was_closed_by_mistake_comes_back_as_it_was(what: CallEnding) -> None:
+    """A clerk presses "spoke" at the wrong name: without a way back the patient would wait for a call for ever."""
+    item = call_record(actor=desk(), now=NOW, item=made("call_back", words="Hm?"), result=CallResult(what, "said so"))
+    again = call_reopen(actor=desk(), now=LATER, item=item)
+    assert (again.closed_at, again.closed_by, again.closed_how, again.words) == (None, None, "", "Hm?")
+    assert Event.objects.filter(verb="call.reopened").count() == 1
+
+
+def test_what_its_cause_closed_is_not_opened_by_hand() -> None:
+    item = made("overdue", closed_at=NOW, closed_how="the tape is off")
+    assert call_reopen(actor=desk(), now=LATER, item=item).closed_at == NOW
+
+
+def test_the_same_is_never_on_the_list_twice() -> None:
+    item = made("call_back", closed_at=NOW, closed_how="spoke", key="k")
+    made("call_back", key="k", patient=item.patient)
+    with pytest.raises(CallRefused, match="on the call list again already"):
+        call_reopen(actor=desk(), now=LATER, item=item)

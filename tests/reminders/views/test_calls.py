@@ -213,3 +213,17 @@ def test_an_owner_is_shown(signed_in: SignedIn, tape: Application) -> None:
     client, _ = signed_in("desk")
     owner = UserFactory(full_name="Otto Owner")
     assert "Otto Owner" in client.get(f"/calls/{call(tape, owner=owner).pk}/").content.decode()
+
+
+def test_a_call_closed_at_the_wrong_name_is_put_back_from_where_today_says_so(
+    signed_in: SignedIn, tape: Application
+) -> None:
+    client, _ = signed_in("desk")
+    item = call(tape, words="May I cut it off?")
+    today = client.post(f"/calls/{item.pk}/", {"what": "spoke"}, follow=True).content.decode()
+    assert f'<a href="/calls/{item.pk}/">Look at it, or put it back on the list</a>' in today
+    page = client.get(f"/calls/{item.pk}/").content.decode()
+    assert "Put it back on the call list" in page
+    assert "May I cut it off?" in page
+    work(client, item, open_again="yes")
+    assert item.closed_at is None

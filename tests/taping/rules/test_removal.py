@@ -228,7 +228,7 @@ def test_a_sign_nobody_knows_never_brings_oil(signs: Any) -> None:
         removal_steps(signs)
 
 
-def test_only_a_blister_and_raw_skin_keep_oil_away_against_the_signs_of_the_report() -> None:
+def test_of_all_signs_only_a_blister_and_raw_skin_keep_oil_away() -> None:
     assert {sign.key for sign in SIGNS if is_raw([sign.key])} == RAW_SIGNS
     assert not is_raw([])
 

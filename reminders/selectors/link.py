@@ -35,9 +35,9 @@ def opening_at(now: datetime, zone: ZoneInfo) -> Opening:
     return Opening(open_now=False, opens_at=None)
 
 
-def report_open(tape: Application) -> SkinReport | None:
-    """The latest skin report about this tape that no therapist has closed yet."""
-    return SkinReport.objects.filter(application=tape, closed_at=None).order_by("-reported_at", "-id").first()
+def reports_open(tape: Application) -> list[SkinReport]:
+    """The skin reports about this tape that no therapist has closed yet, the latest first."""
+    return list(SkinReport.objects.filter(application=tape, closed_at=None).order_by("-reported_at", "-id"))
 
 
 def call_is_open(tape: Application) -> bool:

@@ -1,5 +1,6 @@
 """What stands on the patient's page: no surname, no date of birth, nothing but what helps with this tape."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Any
@@ -9,7 +10,7 @@ from clinic.models import Clinic
 from reminders.rules.instruction import TapeNow, comes_off_words, instruction
 from reminders.rules.removal_words import removal_lines
 from reminders.rules.words import day_words, place_words
-from reminders.selectors.link import Opening, call_is_open, days_of, opening_at, report_open, strips_top_first
+from reminders.selectors.link import Opening, call_is_open, days_of, opening_at, reports_open, strips_top_first
 from reminders.selectors.tapes import TapeRow, tape_row
 from reminders.services.subjects import patient_zone, removal_visit_of
 from reminders.services.undoing import undoable
@@ -51,7 +52,7 @@ def public_context(clinic: Clinic) -> dict[str, Any]:
 def link_context(tape: Application, *, token: str, clinic: Clinic, now: datetime) -> dict[str, Any]:
     """The patient's page of this tape at now (aware). Clock times are the patient's, days the clinic's."""
     row, facts = tape_row(tape, now=now, zone=clinic.zone), _facts(tape, clinic, now)
-    report = report_open(tape)
+    reports = reports_open(tape)
     on_skin = row.state is not TapeState.OFF
     opening = opening_at(now, clinic.zone)
     return public_context(clinic) | {
@@ -59,14 +60,14 @@ def link_context(tape: Application, *, token: str, clinic: Clinic, now: datetime
         "call_me": tape.patient.call_me,
         "place": place_words(tape.region, tape.side),
         "first": instruction(facts),
-        "advice": _advice(tape, report, now) if report else None,
+        "advice": _advice(tape, reports) if reports else None,
         "read_when": read_when(opening, now, facts.zone),
         "closed": not opening.open_now,
         "call_asked": call_is_open(tape),
         "on_skin": on_skin,
         "undos": [(what, UNDO_WORDS[what]) for what in undoable(application=tape, now=now)],
         "answers": _answers(row, on_skin),
-        "steps": _steps(tape, report) if on_skin else (),
+        "steps": _steps(tape, reports) if on_skin else (),
         "steps_heading": _steps_heading(tape),
         "worn": WORN_CARE,
         "days": _days(tape, now, clinic.zone),
@@ -115,10 +116,20 @@ def _remover(tape: Application) -> Remover:
     return Remover.CLINIC if removal_visit_of(tape) else Remover(tape.removal)
 
 
-def _advice(tape: Application, report: SkinReport, now: datetime) -> Advice:
-    """What the rules say now about the signs reported: a tape that has come off since no longer has to."""
-    minutes = report.minutes_after_removal
-    return advise(report.signs, tape.ended_at is None, minutes, remover=_remover(tape))
+def _signs(reports: Sequence[SkinReport]) -> list[str]:
+    """Every sign nobody has looked at yet: a later, milder report takes nothing back."""
+    return [sign for report in reports for sign in report.signs]
+
+
+def _advice(tape: Application, reports: Sequence[SkinReport]) -> Advice:
+    """What the rules say now about all that was reported: a tape that has come off since no longer has to.
+
+    A report in words alone is urgent by itself, so that signs ticked in another must not outvote it.
+    """
+    on, latest = tape.ended_at is None, reports[0].minutes_after_removal
+    said = [(_signs(reports), latest), *((report.signs, report.minutes_after_removal) for report in reports)]
+    found = [advise(signs, on, minutes, remover=_remover(tape)) for signs, minutes in said]
+    return max(found, key=lambda one: one.urgency.rank)
 
 
 def _answers(row: TapeRow, on_skin: bool) -> tuple[Answer, ...]:
@@ -130,11 +141,11 @@ def _answers(row: TapeRow, on_skin: bool) -> tuple[Answer, ...]:
     return Answer("off", "It is off", first=due and theirs), Answer("came-off", "It came off early"), skin, call
 
 
-def _steps(tape: Application, report: SkinReport | None) -> tuple[str, ...]:
+def _steps(tape: Application, reports: Sequence[SkinReport]) -> tuple[str, ...]:
     if _remover(tape) is Remover.CLINIC:
         return ()
     places = [strip.place for strip in strips_top_first(tape)]
-    return removal_lines(tape.region, places, report.signs if report else ())
+    return removal_lines(tape.region, places, _signs(reports))
 
 
 def _steps_heading(tape: Application) -> str:

@@ -436,3 +436,18 @@ def test_a_visit_booked_for_the_removal_is_what_the_page_says_too(
     assert "You take it off at home" not in page
     assert "Please do not take it off yourself." in page
     assert "How it comes off" not in page
+
+
+@pytest.mark.parametrize("later", [{"signs": ["itching"]}, {"words": "better"}])
+def test_a_later_milder_report_takes_no_advice_back(client: Client, token: str, later: dict[str, object]) -> None:
+    """The blister is still there: the page must not turn from "no pulling" to "take it off today"."""
+    client.post(f"/t/{token}/skin/", {"send": "yes", "signs": ["blister"]})
+    page = client.post(f"/t/{token}/skin/", {"send": "yes", **later}, follow=True).content.decode()
+    assert "no oil and no pulling" in page
+    assert "Do not pull over the sore place" in page
+
+
+def test_a_report_in_words_stays_urgent_beside_a_mild_sign(client: Client, token: str) -> None:
+    client.post(f"/t/{token}/skin/", {"send": "yes", "words": "it looks strange"})
+    page = client.post(f"/t/{token}/skin/", {"send": "yes", "signs": ["itching"]}, follow=True).content.decode()
+    assert "Be seen today" in page

@@ -7,7 +7,7 @@ from itertools import pairwise
 from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
-from clinic.rules.local_time import as_instant, at_clock, require_zone
+from clinic.rules.local_time import at_clock, require_zone
 
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _TICK = timedelta(microseconds=1)
@@ -43,8 +43,8 @@ def free_times(
     beginning of each span; a free time lies within one span, and one found from two spans is given once.
     Where a clock change skips the beginning or end of a span the first instant after it counts, where it
     happens twice the first reading. Raises ValueError for a last day before the first, lengths and steps that
-    are not positive whole minutes, unknown weekdays, spans that are no clock times or end before they begin, naive,
-    skipped or inverted busy pairs, and a zone that is no ZoneInfo.
+    are not positive whole minutes, unknown weekdays, spans that are no clock times or end before they begin, naive
+    or inverted busy pairs, and a zone that is no ZoneInfo.
     """
     _check_days(first, last)
     require_zone(zone)
@@ -116,7 +116,11 @@ def _merged(busy: Iterable[tuple[datetime, datetime]]) -> _Ticks:
 
 
 def _busy_end(at: datetime) -> int:
-    return _since_epoch(as_instant(at, "a busy time"))
+    # Not looked at for times that clocks skip: visits are stored as instants, and there are thousands of them.
+    if not isinstance(at, datetime) or at.tzinfo is None:
+        msg = f"a busy time is {at}: give a date and time with a time zone"
+        raise ValueError(msg)
+    return _since_epoch(at)
 
 
 def _since_epoch(at: datetime) -> int:

@@ -227,7 +227,9 @@ def test_datetimes_are_no_days(ends: tuple[date, date]) -> None:
 
 @pytest.mark.parametrize("pair", [(datetime(2027, 1, 18, 10), at("11:00")), (at("10:00"), datetime(2027, 1, 18, 11))])
 def test_a_busy_time_without_a_zone_is_refused(pair: tuple[datetime, datetime]) -> None:
-    with pytest.raises(ValueError, match=r"a busy time needs a time zone: 2027-01-18T1[01]:00:00 has none"):
+    with pytest.raises(
+        ValueError, match=r"^a busy time is 2027-01-18 1[01]:00:00: give a date and time with a time zone"
+    ):
         found(busy=[pair])
 
 
@@ -327,10 +329,3 @@ def test_hours_that_are_no_clock_times_are_refused(span: Any) -> None:
 def test_a_busy_time_that_is_no_time_is_refused(busy_at: Any) -> None:
     with pytest.raises(ValueError, match=r"^a busy time is .*: give a date and time with a time zone"):
         found(MONDAY, MONDAY, busy=[(busy_at, busy_at)])
-
-
-def test_a_busy_time_that_the_clocks_skip_is_refused() -> None:
-    # IANA time zone database: New York's clocks skip 02:00 to 03:00 on 14 March 2027.
-    skipped = datetime(2027, 3, 14, 2, 30, tzinfo=NEW_YORK)
-    with pytest.raises(ValueError, match=r"does not exist: the clocks skip it; that moment is 2027-03-14T03:30"):
-        found(MONDAY, MONDAY, busy=[(skipped, skipped)])

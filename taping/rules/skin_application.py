@@ -7,7 +7,8 @@ from zoneinfo import ZoneInfo
 from taping.rules.clock import local_date, require_aware
 from taping.rules.skin import OUTCOME_TEXT, Outcome
 
-_PERMITS = (Outcome.CLEAR, Outcome.CLEAR_WITH_CARE)
+PERMITS = frozenset({Outcome.CLEAR, Outcome.CLEAR_WITH_CARE})
+"""The outcomes after which tape may go on."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,7 +58,7 @@ def application_allowed(screen: ScreenFacts, taping: TapingFacts, zone: ZoneInfo
         (screen.patient == taping.patient, "The skin screen is of another patient."),
         (screen.region == taping.region, f"The screen is of the {screen.region}, the tape of the {taping.region}."),
         (screen.side == taping.side, f"The screen is of the side {screen.side}, the tape of {taping.side}."),
-        (outcome in _PERMITS, f"The screen does not permit tape: {OUTCOME_TEXT[outcome]}"),
+        (outcome in PERMITS, f"The screen does not permit tape: {OUTCOME_TEXT[outcome]}"),
         (made_on == applied_on, f"The screen is of {made_on}, the tape of {applied_on}: screen again on the day."),
         # In UTC: within one zone Python compares what the wall shows, and in autumn that runs twice.
         (made_at.astimezone(UTC) <= applied_at.astimezone(UTC), "The screen was made after the tape went on."),

@@ -12,11 +12,11 @@ from clinic.selectors import clinic_get
 from clinic.services.events import Actor, event_record
 from taping.models import Application, SkinScreen, Strip, StripPlan
 from taping.rules.clock import local_date
-from taping.rules.skin import GOALS, Answer, Outcome, not_screened_for
+from taping.rules.skin import GOALS, Answer, not_screened_for
+from taping.rules.skin_application import PERMITS
 from taping.services.refusals import TapingRefused
 from taping.services.strips import StripValues, strip_numbers, values_again
 
-PERMITS = (Outcome.CLEAR, Outcome.CLEAR_WITH_CARE)
 MOST_STRIPS = 20
 CHANGEABLE = ("goal", "posture", "reason")
 

@@ -20,8 +20,9 @@ from taping.forms.screens import ScreenForm
 from taping.models import SkinScreen
 from taping.rules.places import REGIONS, Region, Side, View, region_words
 from taping.rules.skin import QUESTIONS, About, AnswerError, Finding, Verdict
+from taping.rules.skin_application import PERMITS
 from taping.rules.technique import TECHNIQUES
-from taping.services.plans import PERMITS, plan_start
+from taping.services.plans import plan_start
 from taping.services.refusals import TapingRefused
 from taping.services.screens import ScreenDetails, screen_record
 from taping.views.figures import figures

@@ -8,7 +8,7 @@ import pytest
 
 from taping.rules.clock import ClockError
 from taping.rules.skin import Outcome
-from taping.rules.skin_application import Permission, ScreenFacts, TapingFacts, application_allowed
+from taping.rules.skin_application import PERMITS, Permission, ScreenFacts, TapingFacts, application_allowed
 
 NEW_YORK = ZoneInfo("America/New_York")
 SCREEN = ScreenFacts("p1", "knee", "left", Outcome.CLEAR, datetime(2027, 3, 26, 14, 40, tzinfo=UTC))
@@ -53,6 +53,12 @@ def test_only_clear_and_clear_with_care_permit_tape(outcome: str, allowed: bool)
 )
 def test_a_screen_that_does_not_fit_is_refused_with_its_reason(change: dict[str, object], reason: str) -> None:
     assert application_allowed(replace(SCREEN, **change), TAPING, NEW_YORK) == Permission(False, (reason,))  # type: ignore[arg-type]
+
+
+def test_what_permits_a_plan_is_what_permits_the_tape() -> None:
+    # A plan begins by this set: with another one a therapist could cut strips that may never be laid.
+    allowed = {one for one in Outcome if application_allowed(replace(SCREEN, outcome=one), TAPING, NEW_YORK).allowed}
+    assert allowed == PERMITS
 
 
 def test_every_reason_against_is_told() -> None:

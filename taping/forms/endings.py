@@ -47,7 +47,7 @@ class EndForm(forms.Form):
     )
     signs = forms.MultipleChoiceField(
         label="What is seen or felt on the skin?",
-        choices=[(sign.key, sign.words) for sign in SIGNS],
+        choices=[(sign.key, sign.staff_words) for sign in SIGNS],
         widget=forms.CheckboxSelectMultiple,
         required=False,
         help_text="Anything ticked opens a skin report; its advice follows at once.",

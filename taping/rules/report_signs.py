@@ -24,14 +24,16 @@ class SignError(ValueError):
 
 @dataclass(frozen=True, slots=True)
 class Sign:
-    """One thing a patient can notice, in the patient's words, with its urgency and what it means for the tape.
+    """One thing a patient can notice, with its urgency and what it means for the tape.
 
-    ``skin_change`` can be seen on the skin; ``settles`` may be gone within half an hour after removal;
-    ``extra_step`` is the key of a step that this sign alone brings, or empty.
+    ``words`` are the patient's own, ``staff_words`` say the same of the patient to staff; ``skin_change`` can be
+    seen on the skin; ``settles`` may be gone within half an hour after removal; ``extra_step`` is the key of a step
+    that this sign alone brings, or empty.
     """
 
     key: str
     words: str
+    staff_words: str
     picture: str
     urgency: Urgency
     tape: TapeAction
@@ -51,6 +53,7 @@ def sign_from(row: Mapping[str, Any]) -> Sign:
     return Sign(
         key=text_of(row, "key"),
         words=text_of(row, "words"),
+        staff_words=text_of(row, "staff"),
         picture=text_of(row, "picture"),
         urgency=Urgency(text_of(row, "urgency")),
         tape=TapeAction(text_of(row, "tape")),

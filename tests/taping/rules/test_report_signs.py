@@ -1,5 +1,6 @@
 """The signs as a clinician reads them in the data file."""
 
+import re
 from typing import Any
 
 import pytest
@@ -7,13 +8,26 @@ import pytest
 from taping.rules.report_signs import ADVICE_STEPS, SIGN_BY_KEY, SIGNS, TapeAction, sign_from, signs_named
 from taping.rules.toml_data import DataError
 
-FIELDS = ("key", "words", "picture", "why", "source")
+FIELDS = ("key", "words", "staff", "picture", "why", "source")
+FIRST_PERSON = re.compile(r"\b(I|my|me|mine|you|your)\b", re.IGNORECASE)
 ROW: dict[str, Any] = {**dict.fromkeys(FIELDS, "text"), "urgency": "soon", "tape": "off"}
 
 
 def test_a_plain_entry_is_no_skin_change_and_brings_no_step() -> None:
     sign = sign_from(ROW)
     assert (sign.skin_change, sign.settles, sign.extra_step) == (False, False, "")
+
+
+def test_patient_and_staff_each_have_their_own_words() -> None:
+    sign = sign_from({**ROW, "words": "My foot hurts", "staff": "The foot hurts"})
+    assert (sign.words, sign.staff_words) == ("My foot hurts", "The foot hurts")
+
+
+def test_nobody_speaks_as_the_patient_to_staff() -> None:
+    first_person = {sign.key for sign in SIGNS if FIRST_PERSON.search(sign.staff_words)}
+    assert first_person == set()
+    assert SIGN_BY_KEY["faint"].staff_words == "Has fainted, or feels about to"
+    assert FIRST_PERSON.search(SIGN_BY_KEY["faint"].words)
 
 
 def test_what_an_entry_says_is_kept() -> None:

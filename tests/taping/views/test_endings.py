@@ -7,10 +7,12 @@ from typing import Any
 import pytest
 import time_machine
 from django.test import Client
+from django.utils.html import escape
 
 from clinic.models import Clinic, User
 from clinic.services.events import Actor
 from taping.models import Application, SkinReport
+from taping.rules.report import SIGNS
 from taping.services.applications import application_end
 from tests.factories import ApplicationFactory
 
@@ -49,6 +51,13 @@ def test_nothing_is_chosen_beforehand(therapist: Client, tape: Application) -> N
     page = therapist.get(f"/applications/{tape.pk}/end/").content.decode()
     assert "checked" not in page
     assert "<h1>The tape is off: left knee</h1>" in page
+
+
+def test_signs_are_worded_for_staff(therapist: Client, tape: Application) -> None:
+    page = therapist.get(f"/applications/{tape.pk}/end/").content.decode()
+    assert [sign.key for sign in SIGNS if escape(sign.staff_words) not in page] == []
+    assert "I have fainted" not in page
+    assert "My chest hurts" not in page
 
 
 def test_end_is_recorded_with_who_and_how(therapist: Client, tape: Application, now: datetime) -> None:

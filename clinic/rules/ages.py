@@ -57,7 +57,7 @@ def parse_date(text: str, order: DateOrder, *, latest: date, earliest: date = EA
         raise UnreadableDateError(msg)
     found = _PARTS.fullmatch(plain)
     if found is None:
-        msg = f"{plain!r} is not a date: write it as {example}"
+        msg = f"{plain!r} is not a date: write it like {example}"
         raise UnreadableDateError(msg)
     day = _assembled(_in_order(found.group(1, 3, 4), order, plain, example), plain, example)
     if not earliest <= day <= latest:
@@ -87,7 +87,7 @@ def _in_order(parts: tuple[str, ...], order: DateOrder, plain: str, example: str
         return first, second, third
     if len(third) == 4 and len(first) <= 2 and order is not DateOrder.YMD:
         return (third, second, first) if order is DateOrder.DMY else (third, first, second)
-    msg = f"{plain} needs a year of four digits: write it as {example}"
+    msg = f"{plain} needs a year of four digits: write all four, like {example}"
     raise UnreadableDateError(msg)
 
 

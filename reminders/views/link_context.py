@@ -26,10 +26,14 @@ UNDO_WORDS = {"off": "Undo: the tape is still on", "call": "Undo: I need no call
 
 @dataclass(frozen=True, slots=True)
 class Answer:
-    """One button. first: the one to press today; once: pressing it twice must not make two records."""
+    """One button, with a line that says when it is meant.
+
+    first: the one to press today; once: pressing it twice must not make two records.
+    """
 
     what: str
     words: str
+    hint: str = ""
     first: bool = False
     once: bool = False
 
@@ -66,7 +70,7 @@ def link_context(tape: Application, *, token: str, clinic: Clinic, now: datetime
         "call_asked": call_is_open(tape),
         "on_skin": on_skin,
         "undos": [(what, UNDO_WORDS[what]) for what in undoable(application=tape, now=now)],
-        "answers": _answers(row, on_skin),
+        "answers": _answers(row, on_skin, bool(reports)),
         "steps": _steps(tape, reports) if on_skin else (),
         "steps_heading": _steps_heading(tape),
         "worn": WORN_CARE,
@@ -132,13 +136,15 @@ def _advice(tape: Application, reports: Sequence[SkinReport]) -> Advice:
     return max(found, key=lambda one: one.urgency.rank)
 
 
-def _answers(row: TapeRow, on_skin: bool) -> tuple[Answer, ...]:
+def _answers(row: TapeRow, on_skin: bool, reported: bool) -> tuple[Answer, ...]:
     skin, call = Answer("skin", "My skin is reacting"), Answer("call", "Please call me", once=True)
     if not on_skin:
         return skin, call
     due, theirs = row.state in (TapeState.DUE, TapeState.OVERDUE), _remover(row.application) is not Remover.CLINIC
     call = replace(call, first=due and not theirs)
-    return Answer("off", "It is off", first=due and theirs), Answer("came-off", "It came off early"), skin, call
+    # While a reaction stands, no button may seem to ask for the tape to be pulled off.
+    off = Answer("off", "It is off", "You, or somebody with you, took it off.", first=due and theirs and not reported)
+    return off, Answer("came-off", "It came off early", "It fell off or came loose by itself."), skin, call
 
 
 def _steps(tape: Application, reports: Sequence[SkinReport]) -> tuple[str, ...]:

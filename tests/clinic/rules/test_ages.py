@@ -110,12 +110,12 @@ def test_a_bare_number_is_never_a_date(text: str) -> None:
     ],
 )
 def test_a_year_of_fewer_than_four_digits_is_never_guessed(text: str, order: DateOrder, example: str) -> None:
-    assert refusal(text, order) == f"{text} needs a year of four digits: write it as {example}"
+    assert refusal(text, order) == f"{text} needs a year of four digits: write all four, like {example}"
 
 
 @pytest.mark.parametrize("text", ["", "soon", "3/4", "03/04-1985", "3 April 1985", "1985-04-03T10:00"])
 def test_what_is_no_date_is_refused_with_an_example(text: str) -> None:
-    assert refusal(text) == f"{text!r} is not a date: write it as 03/04/1985"
+    assert refusal(text) == f"{text!r} is not a date: write it like 03/04/1985"
 
 
 def test_a_day_that_does_not_exist_is_refused_as_it_was_read() -> None:

@@ -20,10 +20,10 @@ from tests.factories import ApplicationFactory, HelperFactory, VisitFactory
 
 ACTIONS = ("off", "came-off", "skin", "call")
 ROBOTS = (
-    "WhatsApp/2.23",
-    "Slackbot-LinkExpanding 1.0",
+    "ChatPreview/2.23",
+    "LinkExpanding-Robot 1.0",
     "Mozilla/5.0 (compatible; MailScanner)",
-    "facebookexternalhit/1.1",
+    "Prefetch/1.1",
 )
 
 
@@ -292,7 +292,7 @@ def test_on_the_removal_day_the_first_button_is_that_it_is_off(
     frozen.move_to("2027-03-15T14:00:00Z")
     page = text_of(f"/t/{token}/")
     assert '<h1 id="first">Take the tape off today.</h1>' in page
-    assert '<button class="first">It is off</button>' in page
+    assert '<button class="first" aria-describedby="when-off">It is off</button>' in page
 
 
 def test_a_page_that_stood_open_keeps_what_was_typed_and_shows_no_staff_page(tape: Application, token: str) -> None:
@@ -436,6 +436,16 @@ def test_a_visit_booked_for_the_removal_is_what_the_page_says_too(
     assert "You take it off at home" not in page
     assert "Please do not take it off yourself." in page
     assert "How it comes off" not in page
+
+
+def test_while_a_reaction_stands_no_button_asks_to_take_the_tape_off(
+    client: Client, tape: Application, token: str
+) -> None:
+    with time_machine.travel(tape.applied_at + timedelta(days=5)):
+        client.post(f"/t/{token}/skin/", {"send": "yes", "signs": ["blister"], "once": uuid4()})
+        page = client.get(f"/t/{token}/").content.decode()
+    assert 'class="first"' not in page
+    assert "You, or somebody with you, took it off." in page
 
 
 @pytest.mark.parametrize("later", [{"signs": ["itching"]}, {"words": "better"}])

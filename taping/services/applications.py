@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -12,11 +12,21 @@ from clinic.models import Helper, Patient, User, Visit
 from clinic.selectors import clinic_get
 from clinic.services.events import Actor, event_record
 from clinic.services.versions import plan_raise
-from taping.models import Application, SkinReport, StripPlan
+from taping.models import Application, SkinScreen, StripPlan
 from taping.rules.clock import local_date
-from taping.rules.removal import Remover, removal_answers_from, remover_allowed
+from taping.rules.removal import removal_answers_from
 from taping.rules.skin import Answer, Outcome
-from taping.rules.skin_application import ScreenFacts, TapingFacts, application_allowed
+from taping.services.application_checks import (
+    given,
+    refuse_helper,
+    refuse_home,
+    refuse_home_later,
+    refuse_late,
+    refuse_place,
+    refuse_screen,
+    refuse_student,
+    refuse_time_to_come,
+)
 from taping.services.plans import plan_open
 from taping.services.refusals import TapingRefused
 from taping.services.removal_visits import removal_visit_found
@@ -31,9 +41,6 @@ __all__ = [
     "application_end",
     "application_start",
 ]
-
-LATE_AFTER = timedelta(minutes=15)
-"""A time further back than this was not typed by accident: it needs a reason."""
 
 CHANGEABLE = ("removal", "helper", "applied_at", "caution", "shortening")
 
@@ -71,11 +78,7 @@ def application_start(*, actor: Actor, now: datetime, plan: StripPlan, details: 
     patient = Patient.objects.select_for_update().get(pk=plan.screen.patient_id)
     if not plan.strips.exists():
         raise TapingRefused("There is no strip in this plan yet. Add the strip that is on the skin.")
-    _refuse_time(details, now)
-    _refuse_screen(plan, details.applied_at, clinic.zone)
-    _refuse_place(plan)
-    _refuse_removal(plan, details)
-    _refuse_student(actor, details)
+    _refuse(actor, now, plan.screen, details, clinic.zone)
     application = _unsaved(actor, now, plan, details)
     window_store(application, window_of_clinic(details.applied_at, clinic, details.shortening), clinic.zone)
     application.adhesion_minutes = clinic.adhesion_minutes
@@ -89,74 +92,20 @@ def application_start(*, actor: Actor, now: datetime, plan: StripPlan, details: 
     return application
 
 
-def _refuse_time(details: TapingDetails, now: datetime) -> None:
-    if details.applied_at > now:
-        raise TapingRefused("That time is still to come. Give the time at which the tape went on.", "applied_at")
-    if now - details.applied_at > LATE_AFTER and not details.late_reason.strip():
-        minutes = int(LATE_AFTER.total_seconds() // 60)
-        raise TapingRefused(
-            f"The tape went on more than {minutes} minutes ago. Say why it is recorded now.", "late_reason"
-        )
-
-
-def _refuse_screen(plan: StripPlan, applied_at: datetime, zone: ZoneInfo) -> None:
-    screen = plan.screen
-    facts = ScreenFacts(screen.patient_id, screen.region, screen.side, Outcome(screen.outcome), screen.made_at)
-    taping = TapingFacts(screen.patient_id, screen.region, screen.side, applied_at)
-    permission = application_allowed(facts, taping, zone)
-    if not permission.allowed:
-        raise TapingRefused(" ".join(permission.reasons), "applied_at")
-
-
-def _refuse_place(plan: StripPlan) -> None:
-    place = {"patient": plan.screen.patient_id, "region": plan.screen.region, "side": plan.screen.side}
-    worn = Application.objects.filter(**place, ended_at=None).first()
-    if worn is not None:
-        raise TapingRefused("There is tape on this place already. Record its end first, then tape again.")
-    reaction = SkinReport.objects.filter(
-        patient=plan.screen.patient_id,
-        application__region=plan.screen.region,
-        application__side=plan.screen.side,
-        closed_at=None,
-    )
-    if reaction.exists():
-        raise TapingRefused(
-            "A skin report of this place is still open. A therapist looks at the skin and closes the report first."
-        )
-
-
-def _refuse_removal(plan: StripPlan, details: TapingDetails) -> None:
-    if details.helper is not None and details.helper.patient_id != plan.screen.patient_id:
-        raise TapingRefused("That helper belongs to another patient. Choose one of this patient's.", "helper")
-    if details.removal != Application.Removal.HOME:
-        return
-    said = removal_answers_from(plan.screen.answers)
-    if details.removal_answers is not None:
-        against = remover_allowed({**said, **_given(details.removal_answers)})
-        if Remover.HOME not in against.allowed:
-            raise TapingRefused(
-                f"{' '.join(against.reasons[:-1])} Choose a helper or the clinic to take the tape off.", "removal"
-            )
-    elif Answer.YES in said.values():
-        raise TapingRefused(
-            "The skin screen speaks against taking it off at home. Choose a helper or the clinic.", "removal"
-        )
-
-
-def _given(answers: Mapping[str, Answer | None]) -> dict[str, Answer | None]:
-    return {key: answer for key, answer in answers.items() if answer is not None}
-
-
-def _refuse_student(actor: Actor, details: TapingDetails) -> None:
-    if actor.user is None or not actor.user.is_student:
-        return
-    if details.supervisor is None or not details.supervisor.is_therapist:
-        raise TapingRefused("A student's taping needs a supervisor. Name the therapist who supervises.", "supervisor")
+def _refuse(actor: Actor, now: datetime, screen: SkinScreen, details: TapingDetails, zone: ZoneInfo) -> None:
+    refuse_time_to_come(details.applied_at, now)
+    refuse_late(details.applied_at, now, details.late_reason)
+    refuse_screen(screen, details.applied_at, zone)
+    refuse_place(screen)
+    refuse_helper(screen, details.helper)
+    if details.removal == Application.Removal.HOME:
+        refuse_home(screen, details.removal_answers)
+    refuse_student(actor, details.supervisor)
 
 
 def _unsaved(actor: Actor, now: datetime, plan: StripPlan, details: TapingDetails) -> Application:
     screen = plan.screen
-    answers = removal_answers_from(screen.answers) | _given(details.removal_answers or {})
+    answers = removal_answers_from(screen.answers) | given(details.removal_answers or {})
     return Application(
         patient=screen.patient,
         plan=plan,
@@ -220,13 +169,17 @@ def application_change(
 ) -> Application:
     """Correct a tape. values may hold removal, helper, caution, applied_at (aware; needs why) and shortening.
 
-    The days follow a corrected time and are never more than before. Raises TapingRefused; ValueError for any other
-    name.
+    The days follow a corrected time and are never more than before. Who takes it off is held to the same answers as
+    when the tape went on. Raises TapingRefused; ValueError for any other name.
     """
     unknown = sorted(set(values) - set(CHANGEABLE))
     if unknown:
         raise ValueError(f"{unknown[0]!r} cannot be changed; these can: {', '.join(CHANGEABLE)}")
-    current = Application.objects.select_for_update(of=("self",)).select_related("removal_visit").get(pk=application.pk)
+    rows = Application.objects.select_for_update(of=("self",)).select_related("removal_visit", "plan__screen")
+    current = rows.get(pk=application.pk)
+    refuse_helper(current.plan.screen, values.get("helper"))
+    if values.get("removal") == Application.Removal.HOME:
+        refuse_home_later(current)
     if "applied_at" in values:
         _correct_time(current, values["applied_at"], now, why)
     if values.get("shortening"):
@@ -246,8 +199,7 @@ def application_change(
 
 def _correct_time(application: Application, applied_at: datetime, now: datetime, why: str) -> None:
     zone = clinic_get().zone
-    if applied_at > now:
-        raise TapingRefused("That time is still to come. Give the time at which the tape went on.", "applied_at")
+    refuse_time_to_come(applied_at, now)
     if application.ended_at is not None and applied_at > application.ended_at:
         raise TapingRefused("That is after the tape came off. Give an earlier time.", "applied_at")
     if local_date(applied_at, zone) != local_date(application.applied_at, zone):

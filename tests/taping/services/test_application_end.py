@@ -1,12 +1,14 @@
 """The first ending of a tape stands; corrections keep the days from growing; a supervisor signs."""
 
 from datetime import date, datetime, timedelta
+from typing import Any
 
 import pytest
 
 from clinic.models import Clinic, Event
 from clinic.services.events import Actor
 from taping.models import Application
+from taping.rules.removal import REMOVAL_QUESTIONS
 from taping.services.applications import (
     Shortening,
     TapingRefused,
@@ -75,6 +77,67 @@ def test_remover_is_changed(tape: Application, actor: Actor, now: datetime) -> N
     changed = application_change(actor=actor, now=now, application=tape, values={"removal": "helper", "helper": helper})
     assert (changed.removal, changed.helper) == ("helper", helper)
     assert Event.objects.get(verb="application.changed").fields == ["helper", "removal"]
+
+
+def refused_change(tape: Application, actor: Actor, now: datetime, **values: Any) -> tuple[str, str]:
+    with pytest.raises(TapingRefused) as refused:
+        application_change(actor=actor, now=now, application=tape, values=values)
+    before = (tape.removal, tape.helper)
+    tape.refresh_from_db()
+    assert (tape.removal, tape.helper) == before
+    return refused.value.message, refused.value.field
+
+
+def in_the_clinic(tape: Application, answers: dict[str, str]) -> Application:
+    """The tape comes off in the clinic, and these were the answers at handing over."""
+    tape.removal, tape.removal_answers = "clinic", answers
+    tape.save()
+    return tape
+
+
+NO = {question.key: "no" for question in REMOVAL_QUESTIONS}
+
+
+def test_helper_of_another_patient_is_refused_later_too(tape: Application, actor: Actor, now: datetime) -> None:
+    words = refused_change(tape, actor, now, removal="helper", helper=HelperFactory())
+    assert words == ("That helper belongs to another patient. Choose one of this patient's.", "helper")
+
+
+def test_home_is_refused_later_where_the_screen_speaks_against_it(
+    tape: Application, actor: Actor, now: datetime
+) -> None:
+    in_the_clinic(tape, {})
+    tape.plan.screen.answers = {"blood_thinner": "yes"}
+    tape.plan.screen.save()
+    words = refused_change(tape, actor, now, removal="home")
+    assert words == (
+        "The skin screen speaks against taking it off at home. Choose a helper or the clinic.",
+        "removal",
+    )
+
+
+@pytest.mark.parametrize("answer", ["yes", "not_known"])
+@pytest.mark.parametrize("asked", [question.key for question in REMOVAL_QUESTIONS])
+def test_home_is_refused_later_where_an_answer_speaks_against_it(
+    tape: Application, actor: Actor, now: datetime, asked: str, answer: str
+) -> None:
+    text, field = refused_change(in_the_clinic(tape, {**NO, asked: answer}), actor, now, removal="home")
+    assert text.startswith("Not by the patient")
+    assert field == "removal"
+
+
+def test_home_is_refused_later_while_a_question_is_open(tape: Application, actor: Actor, now: datetime) -> None:
+    some = dict(list(NO.items())[1:])
+    assert "not answered" in refused_change(in_the_clinic(tape, some), actor, now, removal="home")[0]
+
+
+@pytest.mark.parametrize("answers", [NO, {}, {"thin_skin": None}])
+def test_home_is_taken_later_where_nothing_speaks_against_it(
+    tape: Application, actor: Actor, now: datetime, answers: dict[str, str]
+) -> None:
+    in_the_clinic(tape, answers)
+    changed = application_change(actor=actor, now=now, application=tape, values={"removal": "home"})
+    assert changed.removal == "home"
 
 
 def test_a_name_that_cannot_be_changed_is_an_error(tape: Application, actor: Actor, now: datetime) -> None:

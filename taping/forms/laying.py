@@ -15,7 +15,7 @@ from taping.models import Application, SkinScreen
 from taping.rules.clock import ClockError, local_date, local_time
 from taping.rules.removal import REMOVAL_QUESTIONS, removal_answers_from
 from taping.rules.skin import Answer
-from taping.rules.wear import spell_day
+from taping.rules.wear import ShorterWear, spell_day
 from taping.services.applications import TapingDetails
 from taping.services.windows import Shortening
 
@@ -25,13 +25,18 @@ REMOVAL_WORDS = [
     (Application.Removal.HELPER.value, "a helper"),
     (Application.Removal.CLINIC.value, "the clinic"),
 ]
+USUAL = "usual"
+"""The answer that keeps the clinic's last day where a shorter wear is proposed: a choice too, so no empty value."""
 FIELD_OF = {"applied_at": "time"}
 """Where a refusal of the service stands in this form, when the names differ."""
 
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """What the form is asked for. now: aware; staff: who may be named as supervisor, empty where none is needed."""
+    """What the form is asked for. now: aware; staff: who may be named as supervisor, empty where none is needed.
+
+    shorter: the proposal to take it off sooner; where there is one, the last day is chosen and never assumed.
+    """
 
     screen: SkinScreen
     patient: Patient
@@ -39,6 +44,7 @@ class Asked:
     now: datetime
     helpers: list[Helper]
     staff: list[User]
+    shorter: ShorterWear | None = None
 
 
 class LayForm(forms.Form):
@@ -74,9 +80,7 @@ class LayForm(forms.Form):
                 label=question.text, choices=ANSWERS, widget=forms.RadioSelect, required=False
             )
         self.fields["helper"] = _people("Which helper?", asked.helpers)
-        self.fields["last_day"] = forms.TypedChoiceField(
-            label="Comes off by", choices=_days(asked), coerce=int, empty_value=None, required=False
-        )
+        self.fields["last_day"] = _last_day(asked)
         if asked.staff:
             self.fields["supervisor"] = _people("Supervisor, who signs this taping", asked.staff, required=True)
         self.order_fields(["posture", "reason", "time", "late_reason", "removal"])
@@ -155,9 +159,32 @@ def _people(label: str, people: list[Any], *, required: bool = False) -> forms.C
     )
 
 
-def _days(asked: Asked) -> list[tuple[int | str, str]]:
-    clinic, zone = asked.clinic, asked.clinic.zone
-    today = local_date(asked.now, zone)
-    usual = f"the usual last day, {spell_day(today + timedelta(days=clinic.wear_last_day))}"
-    days = range(1, clinic.wear_last_day)
-    return [("", usual), *((day, f"day {day}, {spell_day(today + timedelta(days=day))}") for day in days)]
+def _last_day(asked: Asked) -> forms.TypedChoiceField:
+    if asked.shorter is None:
+        return forms.TypedChoiceField(
+            label="Comes off by",
+            choices=[("", _usual(asked)), *_sooner(asked)],
+            coerce=int,
+            empty_value=None,
+            required=False,
+        )
+    return forms.TypedChoiceField(
+        label="Which day is to be its last?",
+        choices=[*_sooner(asked), (USUAL, _usual(asked))],
+        coerce=lambda value: None if value == USUAL else int(value),
+        empty_value=None,
+        widget=forms.RadioSelect,
+        error_messages={"required": "Choose the last day: a shorter wear is proposed for this patient."},
+    )
+
+
+def _usual(asked: Asked) -> str:
+    return f"the usual last day, {_spelled(asked, asked.clinic.wear_last_day)}"
+
+
+def _sooner(asked: Asked) -> list[tuple[int | str, str]]:
+    return [(day, f"day {day}, {_spelled(asked, day)}") for day in range(1, asked.clinic.wear_last_day)]
+
+
+def _spelled(asked: Asked, day: int) -> str:
+    return spell_day(local_date(asked.now, asked.clinic.zone) + timedelta(days=day))

@@ -17,7 +17,7 @@ from taping.rules.cut import ImpossibleCut
 from taping.rules.shapes import UnfitShapeError
 from taping.rules.skin import Answer, Outcome
 from taping.rules.technique import TECHNIQUES, Goal, LayingStep, Technique, technique_for
-from taping.rules.wear import suggest_shorter
+from taping.rules.wear import ShorterWear, suggest_shorter
 from taping.services.strips import StripResult, strip_result, values_of
 from taping.templatetags.taping_words import unit_of
 
@@ -62,8 +62,18 @@ class PlanPage:
             now=self.now,
             helpers=list(patient.helpers.all()),
             staff=self._supervisors(user_of(self.request)),
+            shorter=self.shorter,
         )
         return LayForm(data, asked=asked, initial=initial)
+
+    @property
+    def shorter(self) -> ShorterWear | None:
+        """The proposal of a shorter wear that the screen leads to."""
+        screen = self.plan.screen
+        return suggest_shorter(
+            caution=screen.outcome == Outcome.CLEAR_WITH_CARE,
+            child=screen.answers.get("child") in (Answer.YES, Answer.NOT_KNOWN),
+        )
 
     def _supervisors(self, user: User) -> list[User]:
         return list(therapists()) if user.is_student else []
@@ -78,8 +88,6 @@ class PlanPage:
     def context(self, strip: StripForm, lay: LayForm) -> dict[str, Any]:
         plan, screen = self.plan, self.plan.screen
         strips = [self._worked_out(row) for row in plan.strips.all()]
-        care = screen.outcome == Outcome.CLEAR_WITH_CARE
-        child = screen.answers.get("child") in (Answer.YES, Answer.NOT_KNOWN)
         return {
             "plan": plan,
             "screen": screen,
@@ -94,7 +102,7 @@ class PlanPage:
             "result": self.result_of(strip),
             "again": self._again(bool(strips)),
             "worn": selectors.worn_at(screen.patient, screen.region, screen.side),
-            "shorter": suggest_shorter(caution=care, child=child),
+            "shorter": self.shorter,
         }
 
     def _worked_out(self, row: Strip) -> PlanStrip:

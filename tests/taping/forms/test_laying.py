@@ -10,15 +10,22 @@ from taping.forms.laying import Asked, LayForm
 from taping.models import SkinScreen
 from taping.rules.removal import REMOVAL_QUESTIONS
 from taping.rules.skin import Answer
+from taping.rules.wear import ShorterWear, suggest_shorter
 from tests.taping.screening import answers
 
 NOON = datetime(2027, 3, 10, 17, 0, tzinfo=UTC)  # 12:00 in New York
+CHILD = suggest_shorter(caution=False, child=True)
 HELPER = Helper(pk=4, full_name="Hal Per")
 ALL_NO: dict[str, Any] = {question.key: "no" for question in REMOVAL_QUESTIONS}
 
 
 def form(
-    *, now: datetime = NOON, made_at: datetime | None = None, staff: list[User] | None = None, **data: Any
+    *,
+    now: datetime = NOON,
+    made_at: datetime | None = None,
+    staff: list[User] | None = None,
+    shorter: ShorterWear | None = None,
+    **data: Any,
 ) -> LayForm:
     asked = Asked(
         screen=SkinScreen(answers=answers(), made_at=made_at or now - timedelta(hours=1)),
@@ -27,6 +34,7 @@ def form(
         now=now,
         helpers=[HELPER],
         staff=staff or [],
+        shorter=shorter,
     )
     return LayForm({"removal": "clinic", **data}, asked=asked)
 
@@ -122,6 +130,33 @@ def test_shortening_goes_with_its_reason() -> None:
     found = details(form(last_day="2", shorten_why="thin skin")).shortening
     assert (found.last_day, found.why) == (2, "thin skin")
     assert details(form(shorten_why="thin skin")).shortening is None
+
+
+def test_proposed_shorter_wear_asks_for_the_last_day() -> None:
+    made = form(shorter=CHILD)
+    assert made["last_day"].initial is None
+    assert [value for value, _ in made.fields["last_day"].choices] == [1, 2, 3, 4, "usual"]  # type: ignore[attr-defined]
+    assert made.errors == {"last_day": ["Choose the last day: a shorter wear is proposed for this patient."]}
+
+
+def test_usual_day_may_be_chosen_against_the_proposal() -> None:
+    assert details(form(shorter=CHILD, last_day="usual")).shortening is None
+
+
+def test_day_chosen_after_the_proposal_needs_its_reason() -> None:
+    assert list(form(shorter=CHILD, last_day="2").errors) == ["shorten_why"]
+    found = details(form(shorter=CHILD, last_day="2", shorten_why="a child")).shortening
+    assert (found.last_day, found.why) == (2, "a child")
+
+
+@pytest.mark.parametrize("chosen", ["0", "5", "none"])
+def test_days_that_are_not_offered_are_refused(chosen: str) -> None:
+    assert list(form(shorter=CHILD, last_day=chosen).errors) == ["last_day"]
+
+
+def test_without_a_proposal_the_usual_day_is_the_default() -> None:
+    assert details(form()).shortening is None
+    assert list(form(last_day="usual").errors) == ["last_day"]
 
 
 def test_supervisor_is_asked_only_where_one_is_needed() -> None:

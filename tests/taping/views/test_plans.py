@@ -1,5 +1,6 @@
 """The strips in the browser: the cut, the plan, and the tape that is on the skin once."""
 
+import re
 from collections.abc import Callable, Iterator
 from datetime import date, datetime, timedelta
 from typing import Any
@@ -321,6 +322,41 @@ def test_helper_takes_it_off(therapist: Client, laid: StripPlan) -> None:
 def test_window_is_shortened(therapist: Client, laid: StripPlan) -> None:
     lay(therapist, laid, last_day="2", shorten_why="thin skin")
     assert Application.objects.get().closes_on == date(2027, 3, 12)
+
+
+@pytest.mark.parametrize(
+    ("found", "outcome"),
+    [
+        ({"child": "yes"}, "clear_with_care"),
+        ({"diabetes": "yes"}, "clear_with_care"),
+        ({"child": "not_known"}, "clear"),
+    ],
+)
+def test_last_day_is_asked_where_a_shorter_wear_is_proposed(
+    therapist: Client, laid: StripPlan, found: dict[str, str], outcome: str
+) -> None:
+    laid.screen.answers, laid.screen.outcome = answers(**found), outcome
+    laid.screen.save()
+    page = therapist.get(f"/plans/{laid.pk}/").content.decode()
+    days = re.findall(r'<input type="radio" name="last_day" value="(\w+)"([^>]*)>', page)
+    assert [day for day, _ in days] == ["1", "2", "3", "4", "usual"]
+    assert [day for day, more in days if "checked" in more] == []
+    refused = lay(therapist, laid, removal="clinic")
+    assert list(refused.context["lay_form"].errors) == ["last_day"]
+    assert Application.objects.count() == 0
+
+
+@pytest.mark.parametrize(
+    ("chosen", "closes_on"),
+    [({"last_day": "2", "shorten_why": "a child"}, date(2027, 3, 12)), ({"last_day": "usual"}, date(2027, 3, 15))],
+)
+def test_last_day_that_was_chosen_is_recorded(
+    therapist: Client, laid: StripPlan, chosen: dict[str, str], closes_on: date
+) -> None:
+    laid.screen.answers, laid.screen.outcome = answers(child="yes"), "clear_with_care"
+    laid.screen.save()
+    lay(therapist, laid, removal="clinic", **chosen)
+    assert Application.objects.get().closes_on == closes_on
 
 
 def test_student_needs_a_supervisor(signed_in: SignedIn, laid: StripPlan) -> None:

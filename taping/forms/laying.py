@@ -11,8 +11,9 @@ from django.forms import BoundField
 
 from clinic.forms.fields import LineField, sentence
 from clinic.models import Clinic, Helper, Patient, User
+from taping.forms.times import TimeOfDayField, time_of_today
 from taping.models import Application, SkinScreen
-from taping.rules.clock import ClockError, local_date, local_time
+from taping.rules.clock import ClockError, local_date
 from taping.rules.removal import REMOVAL_QUESTIONS, removal_answers_from
 from taping.rules.skin import Answer
 from taping.rules.wear import ShorterWear, spell_day
@@ -52,13 +53,9 @@ class LayForm(forms.Form):
 
     posture = LineField(label="Posture while measuring and taping", longest=200, required=False)
     reason = LineField(label="Reason for taping", longest=300, required=False)
-    time = forms.TimeField(
+    time = TimeOfDayField(
         label="It went on at",
-        required=False,
-        widget=forms.TimeInput(attrs={"type": "time"}, format="%H:%M"),
-        input_formats=["%H:%M", "%H:%M:%S", "%H:%M:%S.%f"],
         help_text="Leave empty for now. Another time of today needs a reason when it is more than 15 minutes ago.",
-        error_messages={"invalid": "Write the time like 14:05."},
     )
     late_reason = LineField(label="Why it is recorded later", longest=300, required=False)
     removal = forms.ChoiceField(
@@ -91,14 +88,11 @@ class LayForm(forms.Form):
 
     def clean_time(self) -> datetime:
         typed = self.cleaned_data["time"]
-        if typed is None:
-            return self.asked.now
-        zone, now = self.asked.clinic.zone, self.asked.now
         try:
-            applied_at = local_time(datetime.combine(local_date(now, zone), typed), zone)
+            applied_at = time_of_today(typed, now=self.asked.now, zone=self.asked.clinic.zone)
         except ClockError as impossible:
             raise ValidationError(sentence(str(impossible))) from impossible
-        return _not_before_the_screen(applied_at, self.asked.screen.made_at)
+        return applied_at if typed is None else _not_before_the_screen(applied_at, self.asked.screen.made_at)
 
     def clean(self) -> dict[str, Any]:
         cleaned: dict[str, Any] = super().clean() or self.cleaned_data

@@ -2,11 +2,16 @@
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from django import forms
 from django.forms import BoundField
 
+from clinic.forms.fields import LineField, sentence
+from taping.forms.times import TimeOfDayField, time_of_today
+from taping.rules.clock import ClockError
 from taping.rules.skin import (
     QUESTIONS,
     About,
@@ -22,6 +27,7 @@ from taping.rules.skin import (
     none_of_these_blocked_by,
 )
 from taping.rules.technique import TECHNIQUES
+from taping.services.refusals import TapingRefused
 from taping.services.screens import MOST_NOTE
 
 _WORDS = {Answer.YES: "Yes", Answer.NO: "No", Answer.NOT_KNOWN: "Not known", Answer.SORTED_OUT: "Sorted out"}
@@ -62,6 +68,11 @@ class ScreenForm(forms.Form):
         required=False,
         help_text="Heart and kidney failure count only where swelling is to drain, or where nothing is chosen.",
     )
+    made_at = TimeOfDayField(
+        label="Asked at",
+        help_text="Leave empty for now. Another time of today needs a reason when it is more than 15 minutes ago.",
+    )
+    late_reason = LineField(label="Why it is recorded later", longest=300, required=False)
     note = forms.CharField(
         label="Note: how the cautions are met, what was advised",
         required=False,
@@ -76,7 +87,7 @@ class ScreenForm(forms.Form):
             self.fields[question.key] = forms.ChoiceField(
                 label=question.text, choices=choices_of(question), widget=forms.RadioSelect, required=False
             )
-        self.order_fields(["goal", *(question.key for question in QUESTIONS), "note"])
+        self.order_fields(["goal", *(question.key for question in QUESTIONS), "note", "made_at", "late_reason"])
 
     def groups(self) -> Iterator[QuestionGroup]:
         for (about, weight), head in _HEADS.items():
@@ -94,6 +105,13 @@ class ScreenForm(forms.Form):
     def goal_chosen(self) -> str:
         word = self.data.get("goal", "") if self.is_bound else self.initial.get("goal", "")
         return word if word in set(TECHNIQUES) else ""
+
+    def asked_at(self, *, now: datetime, zone: ZoneInfo) -> datetime:
+        """When the questions of this valid form were asked. Raises TapingRefused for a time that no clock shows."""
+        try:
+            return time_of_today(self.cleaned_data["made_at"], now=now, zone=zone)
+        except ClockError as impossible:
+            raise TapingRefused(sentence(str(impossible)), "made_at") from impossible
 
     def verdict(self) -> Verdict:
         return judge(self.answers(), goal=self.goal_chosen() or None)
@@ -125,4 +143,4 @@ def _open_words(question: Any, answer: Answer | None) -> str:
 
 
 def _kept(data: Mapping[str, Any]) -> dict[str, Any]:
-    return {"goal": data.get("goal", ""), "note": data.get("note", "")}
+    return {name: data.get(name, "") for name in ("goal", "note", "made_at", "late_reason")}

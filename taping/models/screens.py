@@ -25,6 +25,7 @@ class SkinScreen(models.Model):
     outcome = models.CharField(max_length=20)
     reasons = models.JSONField(default=list)
     note = models.TextField(blank=True)
+    late_reason = models.CharField("why it was recorded later", max_length=300, blank=True)
 
     class Meta:
         ordering = ["-made_at", "-id"]

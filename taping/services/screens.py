@@ -12,6 +12,7 @@ from clinic.services.events import Actor, event_record
 from taping.models import SkinScreen
 from taping.rules.places import REGIONS
 from taping.rules.skin import Answer, Outcome, Reason, Verdict, judge, needs_note
+from taping.services.application_checks import LATE_AFTER
 from taping.services.refusals import TapingRefused
 
 MOST_NOTE = 2000
@@ -19,7 +20,10 @@ MOST_NOTE = 2000
 
 @dataclass(frozen=True, slots=True)
 class ScreenDetails:
-    """One screen of one region and side. made_at: aware, None for now; it may lie back for a late entry."""
+    """One screen of one region and side. made_at: aware, None for now.
+
+    It may lie back for a late entry, which needs late_reason when it is further back than LATE_AFTER.
+    """
 
     region: str
     side: str
@@ -28,6 +32,7 @@ class ScreenDetails:
     note: str = ""
     visit: Visit | None = None
     made_at: datetime | None = None
+    late_reason: str = ""
 
 
 @transaction.atomic
@@ -37,8 +42,7 @@ def screen_record(*, actor: Actor, now: datetime, patient: Patient, details: Scr
         raise TapingRefused("A skin screen is recorded by a therapist or student who is logged in.")
     _refuse_place(details)
     made_at = details.made_at or now
-    if made_at > now:
-        raise TapingRefused("That time is still to come. Give the time of the screen.", "made_at")
+    _refuse_time(made_at, details.late_reason, now)
     verdict = judge(details.answers, goal=details.goal or None)
     _refuse_verdict(verdict, details)
     screen = SkinScreen.objects.create(
@@ -53,6 +57,7 @@ def screen_record(*, actor: Actor, now: datetime, patient: Patient, details: Scr
         outcome=verdict.outcome.value,
         reasons=[reason_row(reason) for reason in verdict.reasons],
         note=details.note.strip(),
+        late_reason=details.late_reason.strip(),
     )
     event_record(actor=actor, verb="screen.recorded", subject=screen, patient=patient, now=now)
     return screen
@@ -76,6 +81,16 @@ def _refuse_place(details: ScreenDetails) -> None:
         raise TapingRefused("Choose the region on the figure or in the list.", "region")
     if details.side not in region.sides:
         raise TapingRefused(f"Choose the side: {' or '.join(region.sides)}.", "side")
+
+
+def _refuse_time(made_at: datetime, late_reason: str, now: datetime) -> None:
+    if made_at > now:
+        raise TapingRefused("That time is still to come. Give the time of the screen.", "made_at")
+    if now - made_at > LATE_AFTER and not late_reason.strip():
+        minutes = int(LATE_AFTER.total_seconds() // 60)
+        raise TapingRefused(
+            f"The questions were asked more than {minutes} minutes ago. Say why it is recorded now.", "late_reason"
+        )
 
 
 def _refuse_verdict(verdict: Verdict, details: ScreenDetails) -> None:

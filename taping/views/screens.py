@@ -71,13 +71,16 @@ def _none_of_these(request: HttpRequest, patient: Patient, place: Place, form: S
 
 
 def _recorded(request: HttpRequest, patient: Patient, place: Place, form: ScreenForm, now: datetime) -> str:
+    zone = clinic_of(request).zone
     details = ScreenDetails(
         region=place[0],
         side=place[1],
         answers=form.answers(),
         goal=form.cleaned_data["goal"],
         note=form.cleaned_data["note"],
-        visit=selectors.visit_of_today(patient, now=now, zone=clinic_of(request).zone),
+        visit=selectors.visit_of_today(patient, now=now, zone=zone),
+        made_at=form.asked_at(now=now, zone=zone),
+        late_reason=form.cleaned_data["late_reason"],
     )
     screen = screen_record(actor=actor_of(request), now=now, patient=patient, details=details)
     messages.success(request, f"The screen of the {region_words(*place)} is recorded.")

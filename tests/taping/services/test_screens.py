@@ -82,10 +82,18 @@ def test_places_that_are_none_are_refused(record: Record, place: dict[str, str],
 
 
 def test_screen_may_lie_back_but_not_ahead(record: Record, now: datetime) -> None:
-    assert record(made_at=now - timedelta(hours=2)).made_at == now - timedelta(hours=2)
+    screen = record(made_at=now - timedelta(hours=2), late_reason=" no network ")
+    assert (screen.made_at, screen.late_reason) == (now - timedelta(hours=2), "no network")
     with pytest.raises(TapingRefused) as refused:
         record(made_at=now + timedelta(seconds=1))
     assert refused.value.field == "made_at"
+
+
+def test_late_screen_needs_its_reason(record: Record, now: datetime) -> None:
+    assert record(made_at=now - timedelta(minutes=15)).late_reason == ""
+    with pytest.raises(TapingRefused, match="more than 15 minutes ago") as refused:
+        record(made_at=now - timedelta(minutes=15, seconds=1), late_reason=" ")
+    assert refused.value.field == "late_reason"
 
 
 def test_too_long_a_note_is_refused(record: Record) -> None:

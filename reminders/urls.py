@@ -11,6 +11,7 @@ urlpatterns = [
     path("patients/<int:pk>/", patient.patient_page, name="patient_page"),
     path("applications/<int:pk>/", handing_over.application_page, name="application_page"),
     path("applications/<int:pk>/new-link/", handing_over.link_close, name="link_revoke"),
+    path("applications/<int:pk>/still-on/", handing_over.application_still_on, name="application_still_on"),
     path("applications/<int:pk>/sign/", handing_over.application_sign, name="application_sign"),
     path("messages/", outbox.outbox_page, name="messages"),
     path("messages/<int:pk>/again/", outbox.message_again, name="message_again"),

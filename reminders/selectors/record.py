@@ -80,6 +80,7 @@ def application_get(pk: int) -> Application | None:
     return (
         with_reaction(Application.objects.filter(pk=pk))
         .select_related("patient", "therapist", "supervisor", "helper", "removal_visit__therapist", "plan__screen")
+        .select_related("ending_saved_by")
         .first()
     )
 

@@ -1,5 +1,6 @@
 """One tape: what to tell the patient, which messages go and why, the code to scan, and its record afterwards."""
 
+from datetime import datetime
 from typing import Any
 
 import segno
@@ -18,18 +19,31 @@ from reminders.services.links import link_address, link_revoke
 from taping.models import Application
 from taping.services.applications import application_countersign
 from taping.services.refusals import TapingRefused
+from taping.services.reopening import MOST_WHY, application_reopen_by_staff, staff_may_reopen
+
+REOPENERS = ("front_desk", "therapist", "student")
+"""Who may take back an ending: whoever may record one, here or on the call list."""
 
 
 @for_roles(*STAFF)
 @require_safe
 def application_page(request: HttpRequest, pk: int) -> HttpResponse:
     """Handing over while the tape is on, its record afterwards. Cuts and notes are for those who tape."""
+    tape, now = _tape_or_404(pk), timezone.now()
+    event_record(actor=actor_of(request), verb="application.read", subject=tape, patient=tape.patient, now=now)
+    return _page(request, tape, now)
+
+
+def _tape_or_404(pk: int) -> Application:
     tape = application_get(pk)
     if tape is None:
         raise Http404
-    now, clinic, user = timezone.now(), clinic_of(request), user_of(request)
-    event_record(actor=actor_of(request), verb="application.read", subject=tape, patient=tape.patient, now=now)
-    sent = messages_of_tape(tape)
+    return tape
+
+
+def _page(request: HttpRequest, tape: Application, now: datetime, refused: TapingRefused | None = None) -> HttpResponse:
+    clinic, user = clinic_of(request), user_of(request)
+    sent, reopens = messages_of_tape(tape), bool(user.roles.intersection(REOPENERS))
     context: dict[str, Any] = {
         "now": now,
         "clinic": clinic,
@@ -41,8 +55,12 @@ def application_page(request: HttpRequest, pk: int) -> HttpResponse:
         "arrived": next((message for message in sent if message.kind == MessageKind.AFTERCARE), None),
         "may_sign": tape.supervisor_id == user.pk and tape.countersigned_at is None,
         "code": code_image(link_address(tape)),
+        "reopens": reopens,
+        "may_reopen": reopens and staff_may_reopen(tape, now, clinic.zone),
+        "most_why": MOST_WHY,
+        "refused": refused,
     }
-    return render(request, "reminders/application_page.html", context)
+    return render(request, "reminders/application_page.html", context, status=422 if refused else 200)
 
 
 def code_image(address: str) -> str:
@@ -73,4 +91,18 @@ def application_sign(request: HttpRequest, pk: int) -> HttpResponse:
         messages.error(request, refused.message)
     else:
         messages.success(request, "Signed.")
+    return redirect("application_page", pk)
+
+
+@for_roles(*REOPENERS)
+@require_POST
+def application_still_on(request: HttpRequest, pk: int) -> HttpResponse:
+    """Take back an ending recorded by mistake; what stands against it is said on the page, beside the button."""
+    tape, now = _tape_or_404(pk), timezone.now()
+    why = request.POST.get("why", "")
+    try:
+        application_reopen_by_staff(actor=actor_of(request), now=now, application=tape, why=why)
+    except TapingRefused as refused:
+        return _page(request, tape, now, refused)
+    messages.success(request, "The ending is taken back: the tape counts as on, and its messages are planned anew.")
     return redirect("application_page", pk)

@@ -13,6 +13,8 @@ class Application(PlannedSubject):
     """Tape on one region of one patient. Times are aware UTC; opens_on, closes_on, removal_day are clinic-zone dates.
 
     The plan is a one-to-one key: a double tap on "on the skin now" cannot make a second application.
+    ended_by says who took the tape off, ending_saved_by which of the staff put that on record: nobody, where the
+    patient or helper reported it by the link or a text.
     """
 
     class Removal(models.TextChoices):
@@ -52,6 +54,9 @@ class Application(PlannedSubject):
     ended_how = models.CharField(max_length=8, choices=Ending, blank=True)
     ended_by = models.CharField(max_length=40, blank=True)
     ending_note = models.TextField(blank=True)
+    ending_saved_at = models.DateTimeField(null=True, blank=True)
+    ending_saved_by = models.ForeignKey(User, models.PROTECT, null=True, blank=True, related_name="+")
+    reopened_why = models.TextField("why an ending was taken back", blank=True)
     link_generation = models.PositiveIntegerField(default=1)
 
     class Meta(PlannedSubject.Meta):

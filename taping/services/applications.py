@@ -42,6 +42,7 @@ __all__ = [
     "application_start",
 ]
 
+ENDING = ("ended_at", "ended_how", "ended_by", "ending_note", "ending_saved_at", "ending_saved_by")
 CHANGEABLE = ("removal", "helper", "applied_at", "caution", "shortening")
 
 
@@ -145,8 +146,8 @@ def application_end(
 ) -> Application:
     """Record the end of a tape; the first ending stands, and a repeated call returns it unchanged.
 
-    how: one of Application.Ending; ended_at: aware, when it came off; by: a word such as "patient" or "therapist".
-    Raises TapingRefused.
+    how: one of Application.Ending; ended_at: aware, when it came off; by: who took it off, a word such as "patient".
+    Who put it on record, and when, is kept beside it. Raises TapingRefused.
     """
     current = Application.objects.select_for_update().get(pk=application.pk)
     if current.ended_at is not None:
@@ -157,7 +158,8 @@ def application_end(
         raise TapingRefused("That is before the tape went on. Give the time at which it came off.", "ended_at")
     current.ended_at, current.ended_how = ended_at, Application.Ending(how).value
     current.ended_by, current.ending_note = by[:40], note
-    current.save(update_fields=["ended_at", "ended_how", "ended_by", "ending_note"])
+    current.ending_saved_at, current.ending_saved_by = now, actor.user
+    current.save(update_fields=ENDING)
     event_record(actor=actor, verb="application.ended", subject=current, patient=current.patient, now=now)
     plan_raise(current)
     return current

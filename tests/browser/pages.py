@@ -10,7 +10,8 @@ from reminders.models import CallItem
 from taping.models import Application, SkinReport, SkinScreen, StripPlan
 
 NO_PAGE = {
-    "application_sign", "health", "health_ready", "helper_remove", "link_revoke", "log_out", "message_again",
+    "application_sign", "application_still_on",
+    "health", "health_ready", "helper_remove", "link_revoke", "log_out", "message_again",
     "patient_consent", "plan_again", "plan_close", "plan_cut", "plan_goal", "plan_on_skin", "plan_start",
     "plan_strip_remove", "screen_verdict", "settings_closure_open", "settings_closures", "settings_hours",
     "visit_calendar", "visit_state",

@@ -19,6 +19,7 @@ from reminders.services.reconciling import reconcile
 from taping.models import Application
 from taping.services.applications import application_end
 from taping.services.removal_visits import removal_visit_book
+from taping.services.reopening import application_reopen_by_staff
 from tests.factories import ApplicationFactory, UserFactory, VisitFactory
 
 pytestmark = pytest.mark.django_db
@@ -129,6 +130,19 @@ def test_the_end_drops_what_was_to_come_and_plans_the_follow_up(application: App
         ("removal_overdue", "dropped"),
     ]
     assert set(Message.objects.filter(state="dropped").values_list("why", flat=True)) == {"the tape is off"}
+
+
+def test_an_ending_taken_back_brings_the_reminders_back(application: Application, now: datetime) -> None:
+    settle("aftercare", "sent", now)
+    before = rows(application)
+    application_end(actor=STAFF, now=now, application=application, how="off", ended_at=now, by="patient")
+    reconcile(now)
+    assert only("removal_day").state == "dropped"
+    later = now + timedelta(hours=1)
+    application_reopen_by_staff(actor=STAFF, now=later, application=application, why="wrong patient")
+    reconcile(later)
+    assert [row for row in rows(application) if row[0] != "skin_follow_up"] == before
+    assert only("skin_follow_up").state == "dropped"
 
 
 def test_withdrawn_consent_drops_all_and_consent_given_again_brings_back_what_is_still_of_use(

@@ -3,6 +3,7 @@
 import base64
 from collections.abc import Callable
 from datetime import timedelta
+from typing import Any
 from urllib.parse import unquote
 from xml.etree import ElementTree
 
@@ -13,9 +14,11 @@ from django.conf import settings
 from django.test import Client
 
 from clinic.models import Event, User
+from clinic.services.events import Actor
 from reminders.services.links import link_token
 from reminders.views.handing_over import code_image
 from taping.models import Application
+from taping.services.applications import application_end
 from tests.factories import HelperFactory, MessageFactory, UserFactory, VisitFactory
 from tests.factories.clinic import NOW
 
@@ -149,6 +152,86 @@ def test_afterwards_the_page_is_the_record(
     assert "Worn 0 days" in page
     assert "edges lifted" in page
     assert "Tell the patient" not in page
+
+
+def end(tape: Application, by: User | None = None) -> None:
+    """Recorded at the tests' moment, by that user or by the patient's link."""
+    actor = Actor(user=by, word="" if by else "patient link")
+    application_end(actor=actor, now=NOW, application=tape, how="off", ended_at=NOW, by="patient")
+
+
+def still_on(client: Client, address: str, why: str = "wrong patient") -> Any:
+    return client.post(f"{address}still-on/", {"why": why}, follow=True)
+
+
+@pytest.mark.parametrize("role", ["desk", "therapist", "student"])
+def test_an_ending_recorded_by_mistake_is_taken_back(
+    signed_in: SignedIn, tape: Application, address: str, text_of: Text, role: str
+) -> None:
+    client, user = signed_in(role)
+    end(tape, user)
+    assert "Take the ending back: the tape is still on" in text_of(address)
+    page = still_on(client, address).content.decode()
+    tape.refresh_from_db()
+    assert (tape.ended_at, tape.reopened_why) == (None, "wrong patient")
+    assert "Tell the patient" in page
+    assert "<strong>An ending was taken back:</strong> wrong patient" in page
+
+
+def test_a_manager_may_not_take_an_ending_back(
+    signed_in: SignedIn, tape: Application, address: str, text_of: Text
+) -> None:
+    client, _ = signed_in("manager")
+    end(tape)
+    assert "Take the ending back" not in text_of(address)
+    assert still_on(client, address).status_code == 403
+
+
+def test_looking_takes_nothing_back(signed_in: SignedIn, tape: Application, address: str) -> None:
+    client, user = signed_in()
+    end(tape, user)
+    assert client.get(f"{address}still-on/", {"why": "robot"}).status_code == 405
+    tape.refresh_from_db()
+    assert tape.ended_at == NOW
+
+
+def test_a_missing_reason_is_asked_for_beside_its_field(signed_in: SignedIn, tape: Application, address: str) -> None:
+    client, user = signed_in()
+    end(tape, user)
+    response = still_on(client, address, " ")
+    page = response.content.decode()
+    tape.refresh_from_db()
+    assert (response.status_code, tape.ended_at) == (422, NOW)
+    assert 'aria-describedby="id_why_helptext id_why_error"' in page
+    assert "Say why the ending is taken back." in page
+
+
+def test_two_days_later_the_ending_stands(
+    signed_in: SignedIn, tape: Application, address: str, text_of: Text, frozen: time_machine.Traveller
+) -> None:
+    end(tape, tape.therapist)
+    frozen.move_to(NOW + timedelta(days=2))
+    client, _ = signed_in()
+    assert "Take the ending back" not in text_of(address)
+    response = still_on(client, address)
+    assert response.status_code == 422
+    assert "An ending can be taken back until the end of the day after it was recorded" in response.content.decode()
+
+
+def test_who_took_it_off_is_told_apart_from_who_recorded_it(
+    signed_in: SignedIn, tape: Application, address: str, text_of: Text
+) -> None:
+    _, user = signed_in()
+    end(tape, user)
+    assert f", by the patient; recorded by <bdi>{user.full_name}</bdi>, today 10:00. Worn" in text_of(address)
+
+
+def test_what_the_patient_reported_is_said_to_be_reported(
+    signed_in: SignedIn, tape: Application, address: str, text_of: Text
+) -> None:
+    signed_in()
+    end(tape)
+    assert ", reported by the patient. Worn" in text_of(address)
 
 
 def test_reading_it_is_an_event(signed_in: SignedIn, tape: Application, address: str) -> None:

@@ -351,7 +351,8 @@ def test_after_ten_minutes_an_ending_stands_and_the_page_says_to_call(
 
 def test_what_staff_recorded_is_not_the_patients_to_undo(client: Client, tape: Application, token: str) -> None:
     client.post(f"/t/{token}/off/")
-    Application.objects.update(ended_by="therapist")
+    Application.objects.update(ending_saved_by=tape.therapist)
+    assert "Undo" not in client.get(f"/t/{token}/").content.decode()
     assert client.post(f"/t/{token}/undo/", {"undo": "off"}).status_code == 422
 
 

@@ -92,6 +92,7 @@ class Migration(migrations.Migration):
                 ('outcome', models.CharField(max_length=20)),
                 ('reasons', models.JSONField(default=list)),
                 ('note', models.TextField(blank=True)),
+                ('late_reason', models.CharField(blank=True, max_length=300, verbose_name='why it was recorded later')),
                 ('asked_by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
                 ('patient', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='screens', to='clinic.patient')),
                 ('visit', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='screens', to='clinic.visit')),

@@ -231,3 +231,7 @@ def test_what_is_no_zone_is_refused(zone: Any) -> None:
 def test_no_clock_is_read_without_a_zone(zone: Any) -> None:
     with pytest.raises(ValueError, match=r"is not a time zone: give a ZoneInfo such as"):
         at_clock(date(2027, 3, 26), time(9), zone)
+
+
+def test_a_moment_in_utc_stays_as_it_is() -> None:
+    assert as_instant(utc("2027-03-26T10:00"), "saved_at") == utc("2027-03-26T10:00")

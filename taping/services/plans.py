@@ -19,6 +19,8 @@ from taping.services.strips import StripValues, strip_numbers, values_again
 
 MOST_STRIPS = 20
 CHANGEABLE = ("goal", "posture", "reason")
+CANNOT_BE_LAID = ("loose_tape", "beyond_tape")
+"""Cautions of a cut that may be looked at, but whose piece no hand can lay over its span."""
 
 
 class PlanChanged(TapingRefused):
@@ -89,7 +91,13 @@ def plan_change(
 
 @transaction.atomic
 def strip_put(*, actor: Actor, now: datetime, plan: StripPlan, strip: StripValues, version: int | None = None) -> Strip:
-    """Add a strip at the end of the plan. Raises TapingRefused, PlanChanged."""
+    """Add a strip at the end of the plan. Raises TapingRefused, PlanChanged.
+
+    Refused is a piece that cannot be laid: one too short for its path, or so long that it would lie slack.
+    """
+    for caution in strip.cut.cautions:
+        if caution.key in CANNOT_BE_LAID:
+            raise TapingRefused(caution.text, "paper")
     current = plan_open(plan=plan, version=version)
     last: int = current.strips.aggregate(last=Max("position"))["last"] or 0
     if current.strips.count() >= MOST_STRIPS:

@@ -21,7 +21,7 @@ from taping.rules.places import PLACES
 from taping.rules.shape_kinds import SHAPES, ShapeKind
 from taping.rules.shapes import Shape, shape_for
 from taping.rules.skin import Answer
-from taping.rules.tape import Tape
+from taping.rules.tape import Band, Tape
 from taping.rules.technique import (
     Direction,
     Laying,
@@ -73,6 +73,11 @@ class StripResult:
     @property
     def cut(self) -> Cut:
         return self.values.cut
+
+    @property
+    def band(self) -> Band | None:
+        """The tension's name; None where the range leaves what tape can be, since one name would hide that."""
+        return self.cut.band if self.range.low >= 0 and self.range.high <= 1 else None
 
     @property
     def zone_relaxed_mm(self) -> float:

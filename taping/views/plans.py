@@ -44,7 +44,7 @@ def page(request: HttpRequest, pk: int) -> HttpResponse:
     try:
         return redirect_once(request, now, lambda: _put(request, plan, form, now))
     except TapingRefused as refused:
-        form.add_error(None, refused.message)
+        form.add_error(refused.field if refused.field in form.fields else None, refused.message)
         return _shown(_page_of(request, _plan_or_404(pk), now), form, made.lay_form(), status=422)
 
 

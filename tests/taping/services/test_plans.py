@@ -9,7 +9,7 @@ import pytest
 from clinic.models import Clinic, Event
 from clinic.services.events import Actor
 from taping.models import StripPlan, TapeRoll
-from taping.rules.cut import cut_for_stretch
+from taping.rules.cut import cut_for_stretch, cut_of_length
 from taping.rules.shape_kinds import ShapeKind
 from taping.rules.technique import Direction, Start
 from taping.services.plans import (
@@ -197,3 +197,27 @@ def test_strips_of_another_place_are_not_taken(plan: StripPlan, by: dict[str, An
     same = ApplicationFactory(patient=plan.screen.patient)
     with pytest.raises(TapingRefused, match="has strips already"):
         strips_again(plan=plan, last=same, **by)
+
+
+@pytest.mark.parametrize(
+    ("paper", "words"),
+    [
+        # Relaxed anchors and zone: 1.1 * (100 + 200) = 330 mm lie with no stretch, 1.1 * (100 + 200 / 1.4) = 267.1 mm
+        # with all of it.
+        (331, "Cut at most 330 mm for this span."),
+        (267, "cut at least 268 mm."),
+    ],
+)
+def test_a_piece_that_cannot_be_laid_is_no_strip(plan: StripPlan, by: dict[str, Any], paper: float, words: str) -> None:
+    strip = replace(STRIP, cut=cut_of_length(300, paper, ROUGH_TAPE))
+    with pytest.raises(TapingRefused) as refused:
+        strip_put(**by, plan=plan, strip=strip)
+    assert refused.value.message.endswith(words)
+    assert refused.value.field == "paper"
+    assert plan.strips.count() == 0
+
+
+@pytest.mark.parametrize("paper", [330, 268])
+def test_the_lengths_that_would_work_are_taken(plan: StripPlan, by: dict[str, Any], paper: float) -> None:
+    row = strip_put(**by, plan=plan, strip=replace(STRIP, cut=cut_of_length(300, paper, ROUGH_TAPE)))
+    assert 0 <= row.share <= 1

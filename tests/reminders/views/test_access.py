@@ -32,6 +32,7 @@ POSTS: dict[str, set[str]] = {
     "report_page": TAPERS,
     "link_revoke": STAFF,
     "application_sign": {"therapist"},
+    "application_still_on": STAFF - {"manager"},
     "message_again": STAFF,
 }
 
@@ -51,6 +52,7 @@ def keys(tape: Application) -> dict[str, int]:
         "application_page": tape.pk,
         "link_revoke": tape.pk,
         "application_sign": tape.pk,
+        "application_still_on": tape.pk,
         "message_again": message.pk,
     }
 
@@ -99,7 +101,7 @@ def test_what_is_missing_is_not_found(signed_in: SignedIn, keys: dict[str, int],
     assert send(address(name, missing)).status_code == 404
 
 
-@pytest.mark.parametrize("name", ["link_revoke", "application_sign", "message_again"])
+@pytest.mark.parametrize("name", ["link_revoke", "application_sign", "application_still_on", "message_again"])
 def test_a_get_never_acts(signed_in: SignedIn, keys: dict[str, int], name: str) -> None:
     client, _ = signed_in("therapist")
     assert client.get(address(name, keys)).status_code == 405

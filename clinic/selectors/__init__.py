@@ -1,7 +1,7 @@
 """Reads of the clinic's own tables."""
 
 from collections.abc import Mapping
-from datetime import date, datetime, time
+from datetime import date, datetime, time, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -9,6 +9,7 @@ from django.db.models import Case, Q, QuerySet, When
 
 from clinic.models import Clinic, Closure, Event, Helper, OpeningHours, Patient, User, Visit
 from clinic.models.clinic import ONLY_ROW
+from clinic.rules.local_time import day_starts
 from clinic.rules.text import search_key
 
 SEARCH_LIMIT = 30
@@ -23,10 +24,7 @@ def clinic_get() -> Clinic:
 
 def day_range(day: date, zone: ZoneInfo) -> tuple[datetime, datetime]:
     """The UTC instants [from, until) of a local calendar day, whatever its length."""
-    start = datetime.combine(day, time(), tzinfo=zone)
-    end = datetime.combine(date.fromordinal(day.toordinal() + 1), time(), tzinfo=zone)
-    utc = ZoneInfo("UTC")
-    return start.astimezone(utc), end.astimezone(utc)
+    return day_starts(day, zone), day_starts(day + timedelta(days=1), zone)
 
 
 def patients_find(words: str, born: date | None = None) -> QuerySet[Patient]:

@@ -8,46 +8,37 @@ from django.conf import settings
 from django.core.management import call_command
 from django.utils import timezone
 
-from clinic.management.one_line import OneLineCommand, refuse
+from clinic.management.one_line import refuse
 from reminders.demo.loading import Holds, database_holds, demo_load, patient_link
 from reminders.demo.reading import Fixtures, fixtures_read
+from reminders.management.serving_command import ServingCommand
 from reminders.services.ways_out import FOLDER
-from reminders.serving import serve
-
-HIGHEST_PORT = 65535
 
 
-class Command(OneLineCommand):
+class Command(ServingCommand):
     help = "Load an invented clinic dated around today, print its log-ins, and serve it. Nothing is sent to anybody."
 
     def add_arguments(self, parser: ArgumentParser) -> None:
-        parser.add_argument("--port", type=int, default=8000, help="port to listen on; 0 takes a free one (8000)")
+        super().add_arguments(parser)
         parser.add_argument("--no-serve", action="store_true", help="load only")
 
     def handle(self, *args: Any, **options: Any) -> None:
         port = options["port"]
-        if not 0 <= port <= HIGHEST_PORT:
-            raise refuse(f"--port {port}: give a number from 0 to {HIGHEST_PORT}")
+        self.refuse_port(port)
         _refuse_the_world()
         if port and "PUBLIC_ADDRESS" not in os.environ:
             # The links in the messages must lead to this run, whatever port it took.
             settings.PUBLIC_ADDRESS = f"http://127.0.0.1:{port}"
         fixtures = fixtures_read()
         self._load(fixtures)
-        self._say("Log in as one of these:")
+        self.say("Log in as one of these:")
         for row in fixtures.staff:
             roles = ", ".join(role.replace("_", " ") for role in row["roles"])
-            self._say(f"  {row['username']:<8} password: {row['password']:<24} {row['full_name']}, {roles}")
+            self.say(f"  {row['username']:<8} password: {row['password']:<24} {row['full_name']}, {roles}")
         if link := patient_link():
-            self._say(f"The page of a patient, which needs no log-in: {link}")
+            self.say(f"The page of a patient, which needs no log-in: {link}")
         if not options["no_serve"]:
-            self._serve(port)
-
-    def _serve(self, port: int) -> None:
-        try:
-            serve(host="127.0.0.1", port=port, say=self._say)
-        except OSError as taken:
-            raise refuse(f"port {port} cannot be listened on: {taken.strerror}. Try --port 0") from taken
+            self.serve(host="127.0.0.1", port=port, where=f"port {port}")
 
     def _load(self, fixtures: Fixtures) -> None:
         found = database_holds()
@@ -57,14 +48,10 @@ class Command(OneLineCommand):
             )
         call_command("migrate", interactive=False, verbosity=0)
         if found is Holds.DEMO:
-            self._say("This is the demo that was made before.")
+            self.say("This is the demo that was made before.")
             return
-        self._say("Making the invented clinic …")
+        self.say("Making the invented clinic …")
         demo_load(fixtures, timezone.now())
-
-    def _say(self, line: str) -> None:
-        self.stdout.write(line)
-        self.stdout.flush()
 
 
 def _refuse_the_world() -> None:

@@ -24,6 +24,7 @@ app.conf.update(
     enable_utc=True,
     timezone="UTC",
     beat_schedule={
+        "retention": {"task": "reminders.retention", "schedule": 3600.0, "options": {"expires": 1800}},
         "run-due": {"task": "reminders.run_due", "schedule": 1.0, "options": {"expires": 1}},
     },
 )
@@ -32,10 +33,11 @@ app.autodiscover_tasks(["reminders"])
 
 def _refuse(**kwargs: Any) -> None:
     from clinic.checks import refuse_unsafe
-    from reminders.services.grown import refuse_small
+    from reminders.services.grown import refuse_small, tell_start
 
     refuse_unsafe()
     refuse_small()
+    tell_start()
 
 
 worker_init.connect(_refuse)

@@ -1,14 +1,20 @@
 """Named checks. A public run with an unsafe setting refuses to start, and the line says what to set."""
 
 from collections.abc import Sequence
+from datetime import datetime, timedelta
 from typing import Any
-from zoneinfo import ZoneInfoNotFoundError
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from django.conf import settings
-from django.core.checks import CheckMessage, Error, Tags, register, run_checks
+from django.core.checks import CheckMessage, Error, Tags, Warning, register, run_checks  # noqa: A004
 from django.core.exceptions import ImproperlyConfigured
 
+from clinic.zone_data import zone_data
+
 SHORTEST_KEY = 32
+_NO_SUMMER_TIME = {"America/Mexico_City": -6, "Asia/Amman": 3}
+"""Zones that gave up changing their clocks in October 2022, and their hours from UTC since (IANA tz database,
+2022e and 2022f)."""
 
 
 def _error(number: int, message: str, hint: str) -> Error:
@@ -31,18 +37,28 @@ def public_run(app_configs: Sequence[Any] | None, **kwargs: Any) -> list[CheckMe
         wrong.append(_error(4, "PUBLIC_ADDRESS is not an https address.", "Set it, as in https://tape.example.org"))
     if "*" in settings.ALLOWED_HOSTS:
         wrong.append(_error(5, "ALLOWED_HOSTS holds *.", "Name the hosts; links are built from PUBLIC_ADDRESS."))
+    if settings.HOOK_KEY and (
+        len(settings.HOOK_KEY) < SHORTEST_KEY or settings.HOOK_KEY in (settings.SECRET_KEY, settings.LINK_KEY)
+    ):
+        wrong.append(_error(7, "HOOK_KEY is short or the same as another key.", "Set a random key of its own."))
     return wrong
 
 
 @register(Tags.compatibility)
 def time_zones(app_configs: Sequence[Any] | None, **kwargs: Any) -> list[CheckMessage]:
-    from zoneinfo import ZoneInfo
-
+    """Zone data that is missing is an error; data that shifts clocks where the law no longer does is a warning."""
     try:
-        ZoneInfo("America/New_York")
+        old = [name for name, hours in _NO_SUMMER_TIME.items() if _summer(name) != timedelta(hours=hours)]
     except ZoneInfoNotFoundError:
         return [_error(6, "The time-zone data is missing.", "Install the package tzdata.")]
-    return []
+    if not old:
+        return []
+    words = f"The time-zone data is old: {zone_data()} has wrong clocks for {', '.join(old)}."
+    return [Warning(words, hint="Install a newer version of the package tzdata.", id="wearwindow.W008")]
+
+
+def _summer(name: str) -> timedelta | None:
+    return datetime(2027, 7, 1, 9, tzinfo=ZoneInfo(name)).utcoffset()
 
 
 def refuse_unsafe() -> None:
@@ -51,4 +67,4 @@ def refuse_unsafe() -> None:
         message for message in run_checks(tags=[Tags.security]) if message.id and message.id.startswith("wearwindow.E")
     ]
     if wrong:
-        raise ImproperlyConfigured("; ".join(f"{message.id}: {message.msg} {message.hint}" for message in wrong))
+        raise ImproperlyConfigured("\n".join(f"{message.id}: {message.msg} {message.hint}" for message in wrong))

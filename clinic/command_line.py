@@ -17,7 +17,7 @@ def run(arguments: Sequence[str]) -> int:
     try:
         execute_from_command_line(list(arguments))
     except ImproperlyConfigured as refused:
-        print(f"Settings: {refused}", file=sys.stderr)
+        print("\n".join(f"Settings: {line}" for line in str(refused).splitlines()), file=sys.stderr)
         return 2
     except OperationalError as refused:
         reason = str(refused).strip().splitlines()[0]

@@ -1,12 +1,79 @@
 """Reads what the surroundings say: environment variables and the key files of the data folder."""
 
 import os
+import re
 import secrets
+from collections.abc import Collection, Mapping
 from pathlib import Path
+from typing import Any
 
+import environ
 from django.core.exceptions import ImproperlyConfigured
 
 KEY_BYTES = 48
+YES, NO = frozenset({"true", "yes", "on", "1"}), frozenset({"false", "no", "off", "0"})
+
+
+class Surroundings:
+    """Variables that are not just words. Each that cannot be read is noted, so that all are told at once by refuse."""
+
+    def __init__(self, variables: Mapping[str, str]) -> None:
+        self._variables = variables
+        self._wrong: list[str] = []
+
+    def truth(self, name: str, *, default: bool = False) -> bool:
+        """A yes or no. A word that is neither never counts as no: it may have been meant to protect."""
+        word = self._word(name).lower()
+        if word and word not in YES | NO:
+            self._wrong.append(f"{name} is neither true nor false.")
+        return word in YES if word else default
+
+    def number(self, name: str, *, default: int, least: int, greatest: int) -> int:
+        """A whole number from least to greatest."""
+        word = self._word(name)
+        if not word:
+            return default
+        if re.fullmatch(r"\d{1,9}", word) and least <= int(word) <= greatest:
+            return int(word)
+        self._wrong.append(f"{name} is not a whole number from {least} to {greatest}.")
+        return default
+
+    def chosen(self, name: str, *, default: str, among: Collection[str]) -> str:
+        """One of a few words."""
+        word = self._word(name).upper() or default
+        if word in among:
+            return word
+        self._wrong.append(f"{name} is none of {', '.join(among)}.")
+        return default
+
+    def shaped(self, name: str, *, default: str, shape: str, like: str) -> str:
+        """Words that the pattern shape fits; like: an example of them."""
+        word = self._word(name)
+        if word and not re.fullmatch(shape, word):
+            self._wrong.append(f"{name} cannot be read. Write it like {like}")
+            return default
+        return word or default
+
+    def database(self, name: str, *, default: str) -> dict[str, Any]:
+        """Django's settings of a database, from its address."""
+        url = self._word(name) or default
+        if not re.match(r"(sqlite|postgres|postgresql)://", url):
+            # Never the address itself: it may hold a password.
+            self._wrong.append(f"{name} is no address of a database. Write it like postgres://user@host:5432/name")
+            url = default
+        try:
+            return dict(environ.Env.db_url_config(url))
+        except ValueError:
+            self._wrong.append(f"{name} cannot be read. Write it like postgres://user@host:5432/name")
+            return dict(environ.Env.db_url_config(default))
+
+    def refuse(self) -> None:
+        """Raises ImproperlyConfigured, a line for each variable that could not be read."""
+        if self._wrong:
+            raise ImproperlyConfigured("\n".join(self._wrong))
+
+    def _word(self, name: str) -> str:
+        return self._variables.get(name, "").strip()
 
 
 def key_from(name: str, folder: Path, *, make: bool) -> str:

@@ -6,6 +6,7 @@ import re
 # Longest first: a link holds digits, and a number could be cut out of its token.
 _LINK = re.compile(r"/(t|u|feed)/[A-Za-z0-9_-]{8,}")
 _ADDRESS = re.compile(r"[A-Za-z0-9._%+'-]+@[A-Za-z0-9.-]+")
+_ONE_LINE = {code: f"\\x{code:02x}" for code in (*range(32), 0x7F, 0x85, 0x2028, 0x2029) if code != 9}
 _NUMBER = re.compile(r"\+\d{6,13}(\d{2})\b")
 
 
@@ -20,7 +21,8 @@ class PrivateWords(logging.Filter):
     """Rewrites the finished line, arguments and traceback included, so that no call can forget to mask."""
 
     def filter(self, record: logging.LogRecord) -> bool:
-        record.msg = without_private_words(record.getMessage())
+        # One call, one line: what somebody sent must not begin a line that nobody wrote (CWE-117).
+        record.msg = without_private_words(record.getMessage()).translate(_ONE_LINE)
         record.args = None
         if record.exc_info and not record.exc_text:
             record.exc_text = logging.Formatter().formatException(record.exc_info)

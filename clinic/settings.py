@@ -1,19 +1,23 @@
 """Settings, all from the environment; the README's table explains each variable."""
 
+import os
 import warnings
 from pathlib import Path
 
 import environ
-from bootstrap_wrapper import get_bootstrap_dir
 from django.urls import reverse_lazy
 
-from clinic.environment import key_from, secret_from
+from clinic.environment import Surroundings, key_from, secret_from
+from clinic.zone_data import prefer_newest
+
+prefer_newest()
 
 BASE_DIR = Path(__file__).resolve().parent.parent
 env = environ.Env()
+told = Surroundings(os.environ)
 
-PUBLIC = env.bool("PUBLIC", default=False)
-DEBUG = env.bool("DEBUG", default=False)
+PUBLIC = told.truth("PUBLIC")
+DEBUG = told.truth("DEBUG")
 DATA_FOLDER = Path(env.str("DATA_FOLDER", default=str(BASE_DIR / "var")))
 PUBLIC_ADDRESS = env.str("PUBLIC_ADDRESS", default="" if PUBLIC else "http://127.0.0.1:8000").rstrip("/")
 
@@ -41,24 +45,34 @@ INSTALLED_APPS = [
     "crispy_bootstrap5",
     "django_htmx",
     "axes",
+    "django_otp",
+    "django_otp.plugins.otp_totp",
+    "django_otp.plugins.otp_static",
 ]
 
 MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
+    # Django's adds a random length to each answer, its form tokens differ each time they are written, and the session
+    # cookie is not sent with requests from other sites: what BREACH would measure is not there.
+    "django.middleware.gzip.GZipMiddleware",
     "csp.middleware.CSPMiddleware",
     "clinic.middleware.PrivatePages",
+    "clinic.middleware.LongRequests",
+    "clinic.middleware.LogInGate",
     "django.contrib.sessions.middleware.SessionMiddleware",
-    "django.middleware.locale.LocaleMiddleware",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "clinic.middleware.SessionClock",
     "clinic.middleware.LogInFirst",
+    "clinic.middleware.AccountFirst",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
     "clinic.middleware.ClinicTime",
     "axes.middleware.AxesMiddleware",
+    "reminders.middleware.PaperMissing",
 ]
 
 ROOT_URLCONF = "clinic.urls"
@@ -93,12 +107,12 @@ SQLITE_OPTIONS = {
     ),
 }
 
-DATABASES = {"default": env.db_url("DATABASE_URL", default=f"sqlite:///{DATA_FOLDER / 'clinic.sqlite3'}")}
+DATABASES = {"default": told.database("DATABASE_URL", default=f"sqlite:///{DATA_FOLDER / 'clinic.sqlite3'}")}
 if DATABASES["default"]["ENGINE"].endswith("sqlite3"):
     DATABASES["default"]["OPTIONS"] = dict(SQLITE_OPTIONS)
 else:
     DATABASES["default"]["PASSWORD"] = DATABASES["default"].get("PASSWORD") or secret_from("DATABASE_PASSWORD")
-    DATABASES["default"]["CONN_MAX_AGE"] = env.int("DATABASE_CONN_MAX_AGE", default=60)
+    DATABASES["default"]["CONN_MAX_AGE"] = told.number("DATABASE_CONN_MAX_AGE", default=60, least=0, greatest=86400)
     DATABASES["default"]["CONN_HEALTH_CHECKS"] = True
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
@@ -108,15 +122,24 @@ AUTHENTICATION_BACKENDS = [
     "django.contrib.auth.backends.ModelBackend",
 ]
 AUTH_PASSWORD_VALIDATORS = [
-    {"NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator"},
-    {"NAME": "django.contrib.auth.password_validation.MinimumLengthValidator", "OPTIONS": {"min_length": 15}},
+    {
+        "NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator",
+        "OPTIONS": {"user_attributes": ("username", "full_name")},
+    },
+    {"NAME": "clinic.services.password_checks.LongEnough"},
+    {"NAME": "clinic.services.password_checks.NotOurWords"},
     {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
 ]
+# Whoever sets the clinic's rules and adds staff proves a second factor first. Off only where passwords are public
+# anyhow: in the demo.
+MANAGERS_NEED_CODE = True
+OTP_TOTP_ISSUER = "Wearwindow"
 LOGIN_URL = reverse_lazy("log_in")
 LOGIN_REDIRECT_URL = reverse_lazy("today")
 LOGOUT_REDIRECT_URL = reverse_lazy("log_in")
 
-# Throttled per name and address together: a stranger's guesses must never lock the clinic, or a therapist, out.
+# The gate bounds how many wrong log-ins are looked at. Of those, axes counts the wrong passwords of one name, together
+# with the address or the known browser: a stranger's guesses must never lock the clinic, or a therapist, out.
 AXES_FAILURE_LIMIT = 8
 AXES_COOLOFF_TIME = 0.25
 AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
@@ -124,23 +147,29 @@ AXES_RESET_ON_SUCCESS = True
 AXES_LOCKOUT_TEMPLATE = "clinic/log_in_wait.html"
 AXES_DISABLE_ACCESS_LOG = True
 AXES_VERBOSE = False
-AXES_IPWARE_PROXY_COUNT = env.int("PROXY_COUNT", default=0) or None
-AXES_IPWARE_META_PRECEDENCE_ORDER = (
-    ["HTTP_X_FORWARDED_FOR", "REMOTE_ADDR"] if AXES_IPWARE_PROXY_COUNT else ["REMOTE_ADDR"]
-)
+# axes keeps what was posted with a wrong password: never a field that holds a secret, whatever form asked for it.
+AXES_SENSITIVE_PARAMETERS = ["username", "ip_address", "old_password", "new_password", "again", "code"]
+AXES_CLIENT_IP_CALLABLE = "clinic.views.devices.asker"
+PROXY_COUNT = told.number("PROXY_COUNT", default=0, least=0, greatest=5)
 
 SESSION_COOKIE_NAME = "__Host-wearwindow" if PUBLIC else "wearwindow"
 SESSION_COOKIE_HTTPONLY = True
 SESSION_COOKIE_SAMESITE = "Lax"
 SESSION_COOKIE_SECURE = PUBLIC
-SESSION_COOKIE_AGE = 12 * 60 * 60
+# A tablet put down locks after IDLE_LOCK_MINUTES without a touch; a log-in ends for good after SESSION_HOURS, however
+# often it was touched.
+IDLE_LOCK_MINUTES = told.number("IDLE_LOCK_MINUTES", default=10, least=1, greatest=60)
+SESSION_HOURS = 12
+SESSION_COOKIE_AGE = SESSION_HOURS * 60 * 60
+DEVICE_COOKIE_NAME = "__Host-wearwindow-device" if PUBLIC else "wearwindow-device"
 CSRF_COOKIE_NAME = "__Host-wearwindow-form" if PUBLIC else "wearwindow-form"
 CSRF_COOKIE_SECURE = PUBLIC
 CSRF_COOKIE_HTTPONLY = True
 CSRF_COOKIE_SAMESITE = "Lax"
 CSRF_FAILURE_VIEW = "reminders.views.link_expired.form_expired_for"
 SECURE_SSL_REDIRECT = PUBLIC
-SECURE_REDIRECT_EXEMPT = [r"^health/"]
+# Machines are not led on to https, or nobody would notice that they tell everything in the clear first.
+SECURE_REDIRECT_EXEMPT = [r"^health/", r"^hooks/"]
 SECURE_HSTS_SECONDS = 365 * 24 * 60 * 60 if PUBLIC else 0
 SECURE_HSTS_INCLUDE_SUBDOMAINS = PUBLIC
 SECURE_HSTS_PRELOAD = PUBLIC
@@ -149,9 +178,14 @@ SECURE_HSTS_PRELOAD = PUBLIC
 SECURE_REFERRER_POLICY = "same-origin"
 SECURE_CONTENT_TYPE_NOSNIFF = True
 SECURE_CROSS_ORIGIN_OPENER_POLICY = "same-origin"
-if env.int("PROXY_COUNT", default=0):
+if PROXY_COUNT:
     SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
 X_FRAME_OPTIONS = "DENY"
+# Of whole requests, in bytes: a list of patients with what the browser adds around it, and everything else.
+LONGEST_REQUEST = 61 * 1024 * 1024
+LONGEST_FORM = 3 * 1024 * 1024
+# Beyond so much a connection is closed without words.
+MOST_THROWN_AWAY = 8 * 1024**3
 DATA_UPLOAD_MAX_MEMORY_SIZE = 2 * 1024 * 1024
 DATA_UPLOAD_MAX_NUMBER_FIELDS = 1000
 
@@ -170,26 +204,24 @@ CONTENT_SECURITY_POLICY = {
 }
 
 STATIC_URL = "/static/"
-STATIC_ROOT = Path(env.str("STATIC_FOLDER", default=str(BASE_DIR / "staticfiles")))
-STATICFILES_DIRS = [
-    BASE_DIR / "static",
-    ("vendor/bootstrap", get_bootstrap_dir()),
+STATIC_ROOT = Path(env.str("STATIC_FOLDER", default=str(DATA_FOLDER / "static")))
+STATICFILES_DIRS = [BASE_DIR / "static"]
+STATICFILES_FINDERS = [
+    "django.contrib.staticfiles.finders.FileSystemFinder",
+    "clinic.static_files.PackageFiles",
 ]
 STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
-    "staticfiles": {
-        "BACKEND": (
-            "whitenoise.storage.CompressedManifestStaticFilesStorage"
-            if PUBLIC
-            else "django.contrib.staticfiles.storage.StaticFilesStorage"
-        )
-    },
+    "staticfiles": {"BACKEND": "clinic.static_files.StaticFiles"},
 }
 WHITENOISE_USE_FINDERS = not PUBLIC
+WHITENOISE_SKIP_COMPRESS_EXTENSIONS = ("map", "png", "woff2", "gz", "br")
 if not PUBLIC:
-    # Files are served from where they lie; that nothing was collected is no fault then.
+    # Where nothing was collected files are served from where they lie; that is no fault then.
     warnings.filterwarnings("ignore", "No directory at", UserWarning)
 
+# Notices may name a patient: they are kept on the server, never in a cookie.
+MESSAGE_STORAGE = "django.contrib.messages.storage.session.SessionStorage"
 # The words of the notices' style classes.
 MESSAGE_TAGS = {10: "info", 20: "info", 25: "good", 30: "care", 40: "stop"}
 
@@ -205,14 +237,39 @@ TIME_ZONE = "UTC"
 
 PHONENUMBER_DB_FORMAT = "E164"
 PHONENUMBER_DEFAULT_FORMAT = "E164"
-PHONENUMBER_DEFAULT_REGION = env.str("COUNTRY", default="US")
+PHONENUMBER_DEFAULT_REGION = told.shaped("COUNTRY", default="US", shape=r"[A-Z]{2}", like="US")
 
-REDIS_URL = env.str("REDIS_URL", default="")
-EMAIL_URL = env.str("EMAIL_URL", default="") or "folder:"
+REDIS_URL = told.shaped("REDIS_URL", default="", shape=r"(rediss?|unix)://\S+", like="redis://127.0.0.1:6379/0")
+# What all processes know together and may be lost: how many wrong addresses came from where. Pages never wait for it.
+CACHES = {
+    "default": {
+        "BACKEND": "django.core.cache.backends.redis.RedisCache",
+        "LOCATION": REDIS_URL,
+        "KEY_PREFIX": "wearwindow",
+        "OPTIONS": {"socket_timeout": 0.5, "socket_connect_timeout": 0.5},
+    }
+    if REDIS_URL
+    else {"BACKEND": "django.core.cache.backends.locmem.LocMemCache", "OPTIONS": {"MAX_ENTRIES": 10_000}},
+}
+# It may hold the mail server's password.
+EMAIL_URL = secret_from("EMAIL_URL") or "folder:"
 SMS_GATEWAY_URL = env.str("SMS_GATEWAY_URL", default="") or "folder:"
 SMS_GATEWAY_TOKEN = secret_from("SMS_GATEWAY_TOKEN")
-SENDER_ADDRESS = env.str("SENDER_ADDRESS", default="clinic@example.org")
+SMS_SENDER = env.str("SMS_SENDER", default="").strip()
+PING_URL = secret_from("PING_URL")
+HOOK_KEY = secret_from("HOOK_KEY")
+SENDER_ADDRESS = told.shaped(
+    "SENDER_ADDRESS", default="clinic@example.org", shape=r"[^@]+@[^@\s]+", like="clinic@example.org"
+)
 OUTBOX_FOLDER = Path(env.str("OUTBOX_FOLDER", default=str(DATA_FOLDER / "outbox")))
+
+BACKUP_FOLDER = Path(env.str("BACKUP_FOLDER", default=str(DATA_FOLDER / "backups")))
+BACKUP_KEY = secret_from("BACKUP_KEY")
+BACKUP_KEEP = told.number("BACKUP_KEEP", default=14, least=1, greatest=10_000)
+BACKUP_WARN_DAYS = told.number("BACKUP_WARN_DAYS", default=2, least=1, greatest=365)
+
+LOG_LEVEL = told.chosen("LOG_LEVEL", default="INFO", among=("DEBUG", "INFO", "WARNING", "ERROR", "CRITICAL"))
+told.refuse()
 
 LOGGING = {
     "version": 1,
@@ -222,7 +279,7 @@ LOGGING = {
     "handlers": {
         "stderr": {"class": "logging.StreamHandler", "formatter": "line", "filters": ["private"]},
     },
-    "root": {"handlers": ["stderr"], "level": env.str("LOG_LEVEL", default="INFO")},
+    "root": {"handlers": ["stderr"], "level": LOG_LEVEL},
     "loggers": {
         "django.server": {"handlers": ["stderr"], "level": "INFO", "propagate": False},
         "fontTools": {"level": "ERROR"},

@@ -1,6 +1,7 @@
 """The small clinic's one process: pages by waitress, messages by the ticker."""
 
 import ipaddress
+import logging
 import signal
 from collections.abc import Callable
 from contextlib import closing
@@ -15,10 +16,17 @@ from django.utils import timezone
 from waitress.server import create_server
 
 from clinic.checks import refuse_unsafe
+from clinic.long_bodies import long_bodies_dropped
+from clinic.selectors import clinic_get
+from clinic.static_files import static_collect
+from clinic.zone_data import zone_data
 from reminders.services.ticker import Ticker
 from reminders.services.ways_out import transports_from_settings
 
-THREADS = 6
+log = logging.getLogger(__name__)
+
+THREADS = 8
+"""More than the tries to log in that may be waiting at one time: pages never wait for all of them."""
 
 
 def serve(*, host: str, port: int, say: Callable[[str], object], with_ticker: bool = True) -> None:
@@ -30,13 +38,18 @@ def serve(*, host: str, port: int, say: Callable[[str], object], with_ticker: bo
     refuse_unsafe()
     transports_from_settings()
     _prepare()
+    clinic_get().zone  # noqa: B018  # raises where this machine does not know it
     from clinic.wsgi import application  # loads the pages; the lines above must have had their say
 
-    with closing(create_server(application, host=host, port=port, threads=THREADS, ident=None)) as server:
+    listening: dict[int, Any] = {}
+    options = {"threads": THREADS, "ident": None, "max_request_body_size": settings.MOST_THROWN_AWAY}
+    with closing(create_server(application, map=listening, host=host, port=port, **options)) as server:
+        long_bodies_dropped(listening)
         ticker = Ticker(timezone.now) if with_ticker else None
         _stop_by_signal()
         if ticker is not None:
             ticker.start()
+        log.info("Time-zone data %s", zone_data())
         say(f"Wearwindow is at http://{_shown(host)}:{_port(server)}/ (stop it with Ctrl-C)")
         try:
             server.run()  # returns when a signal comes
@@ -69,8 +82,7 @@ def _prepare() -> None:
     except OSError as refused:
         raise ImproperlyConfigured(f"DATA_FOLDER cannot be made: {refused.strerror}.") from refused
     call_command("migrate", interactive=False, verbosity=0)
-    if settings.PUBLIC and not (Path(settings.STATIC_ROOT) / "staticfiles.json").exists():
-        call_command("collectstatic", interactive=False, verbosity=0)
+    static_collect()
 
 
 def _port(server: Any) -> int:

@@ -17,4 +17,9 @@ if DATABASES["default"]["ENGINE"].endswith("sqlite3"):
     DATABASES["default"]["TEST"] = {"NAME": str(DATA_FOLDER / "test.sqlite3")}
 # An empty folder of collected files: the pages' own are found where they lie.
 STATIC_ROOT = DATA_FOLDER / "static"
-STATIC_ROOT.mkdir(exist_ok=True)
+STATIC_ROOT.mkdir(parents=True, exist_ok=True)
+# Tests travel through days with one log-in; those about the lock set their own.
+IDLE_LOCK_MINUTES = 10**6
+SESSION_HOURS = 10**5
+# Tests of pages log in as managers in one step; those about the second factor set their own.
+MANAGERS_NEED_CODE = False

@@ -8,6 +8,7 @@ from django import forms
 from django.core.exceptions import ValidationError
 
 from clinic.rules.ages import DateOrder, UnreadableDateError, parse_date
+from clinic.rules.mail_address import UnusableAddress, wire_address
 from clinic.rules.text import LONGEST_NAME, UnusableTextError, normalise_line, normalise_name
 from clinic.services.phone_numbers import Phone, UnusablePhone, phone_read
 
@@ -98,7 +99,7 @@ class PhoneField(forms.CharField):
 
 
 class EmailLineField(forms.EmailField):
-    """An e-mail address; one that holds a character nobody can see is refused, not mended."""
+    """An e-mail address; one that holds a character nobody can see, or would lead to a stranger, is refused."""
 
     default_error_messages = {"invalid": "Write the e-mail address like name@example.org."}
 
@@ -110,6 +111,15 @@ class EmailLineField(forms.EmailField):
         text = str(super().to_python(value))
         if any(unicodedata.category(character) == "Cf" for character in text):
             raise ValidationError("The address holds a character that cannot be seen. Type it again by hand.")
+        return text
+
+    def clean(self, value: Any) -> str:
+        text = str(super().clean(value))
+        try:
+            if text:
+                wire_address(text)
+        except UnusableAddress as unusable:
+            raise ValidationError(str(unusable)) from unusable
         return text
 
 
@@ -126,3 +136,13 @@ class YesNoField(forms.TypedChoiceField):
 
     def prepare_value(self, value: Any) -> Any:
         return {True: "yes", False: "no"}.get(value, value) if isinstance(value, bool) else value
+
+
+class VersionField(forms.IntegerField):
+    """Which version of a record a page was made from. Nobody types it: where it is unreadable the page is damaged."""
+
+    widget = forms.HiddenInput
+    default_error_messages = {
+        "required": "This page is damaged. Open it again before you save; what you typed stands here still.",
+        "invalid": "This page is damaged. Open it again before you save; what you typed stands here still.",
+    }

@@ -22,7 +22,9 @@ class ContactForm(forms.Form):
     full_name = NameField(
         label="Full name", error_messages={"required": "Write the full name."}, help_text="As on their papers."
     )
-    call_me = LineField(label="What should we call them?", longest=80, required=False)
+    call_me = LineField(
+        label="What should we call them?", help_text="Messages greet them so.", longest=80, required=False
+    )
     email = EmailLineField(label="E-mail", required=False)
     prefers = forms.ChoiceField(
         label="Reminders go by",
@@ -33,6 +35,7 @@ class ContactForm(forms.Form):
     language = forms.ChoiceField(label="Language of the reminders", choices=Language.choices)
 
     field_order: Any = ["full_name", "call_me", "phone", "email", "prefers", "language"]
+    not_stored = frozenset({"version", "alike_seen"})
 
     def __init__(self, *args: Any, clinic: Clinic, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -81,7 +84,7 @@ class ContactForm(forms.Form):
         values = dict(self.cleaned_data)
         phone: Phone | None = values["phone"]
         values["phone"] = phone.number if phone else ""
-        return values
+        return {name: value for name, value in values.items() if name not in self.not_stored}
 
 
 class PatientForm(ContactForm):
@@ -143,10 +146,6 @@ class PatientForm(ContactForm):
             raise forms.ValidationError("No such time zone. Write it like America/Chicago, or leave it empty.")
         return zone
 
-    def values(self) -> dict[str, Any]:
-        values = super().values()
-        return {name: value for name, value in values.items() if name not in {"version", "alike_seen"}}
-
 
 class HelperForm(ContactForm):
     """A named adult who gets the messages for a patient, takes the tape off, or both."""
@@ -165,9 +164,11 @@ class HelperForm(ContactForm):
         required=False,
         help_text="Can see, reach and feel the tape, and has been shown how.",
     )
+    version = forms.IntegerField(required=False, widget=forms.HiddenInput)
 
     field_order = [
         "relation", "full_name", "call_me", "phone", "email", "prefers", "language", "gets_messages", "takes_tape_off",
+        "version",
     ]  # fmt: skip
 
     def is_written_to(self, cleaned: dict[str, Any]) -> bool:

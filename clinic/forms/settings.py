@@ -20,7 +20,26 @@ BOUNDS = {
     "wear_last_day": (1, 7),
     "skin_rest_hours": (1, 168),
 }
+# where each number and its limits come from, in the words of the rules for time, of which this layer knows nothing
+SOURCES = {
+    "adhesion_minutes": (
+        "a Japanese clinic's page: about 20 minutes to bed in; an extensibility study's text: best at 24.2 "
+        "minutes, tape left over 30; practitioners' pages: 30 to 60 minutes. Upper limit: common practice, no "
+        "source"
+    ),
+    "water_minutes": (
+        "two practitioners' pages: at least an hour before sweating, swimming or showering. Upper limit: "
+        "common practice, no source"
+    ),
+    "wear_first_day": (
+        "a family-practice handbook and several pages: change every 3 to 5 days; others: 3 to 7 days. The "
+        "choice of day 4: common practice, no source"
+    ),
+    "wear_last_day": ("a family-practice handbook and several pages: change every 3 to 5 days; others: up to 7 days"),
+    "skin_rest_hours": ("two practitioners' pages: often one full day. Limits: common practice, no source"),
+}
 OPTIONAL = (("exercise_ok", "“You may exercise again”"), ("removal_eve", "“Tomorrow the tape comes off”"))
+LONGEST_ABSENCE = 366  # days
 _SPAN = re.compile(r"(\d{1,2})[:.](\d{2})\s*(?:-|–|to)\s*(\d{1,2})[:.](\d{2})")
 
 
@@ -78,6 +97,10 @@ class ClinicForm(forms.Form):
         label="Messages sent in addition", choices=OPTIONAL, required=False, widget=forms.CheckboxSelectMultiple
     )
 
+    def sources(self) -> list[tuple[str, str]]:
+        """Each number's label and where it comes from."""
+        return [(str(self.fields[name].label).partition(",")[0], source) for name, source in SOURCES.items()]
+
     def clean_time_zone(self) -> str:
         zone = str(self.cleaned_data["time_zone"])
         if zone not in available_timezones():
@@ -104,7 +127,7 @@ class ClinicForm(forms.Form):
 
 
 class HoursForm(forms.Form):
-    """The clinic's opening hours, a line a weekday: spans such as "08:00-12:00, 13:00-18:00"; empty means closed."""
+    """Opening hours, a line a weekday: spans such as "08:00-12:00, 13:00-18:00"; empty means closed."""
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -173,3 +196,31 @@ class ClosureForm(forms.Form):
         if day < self.today:
             raise ValidationError("That day is past. Choose today or a later one.")
         return day
+
+
+class TimeOffForm(ClosureForm):
+    """Days on which a therapist does not work, both ends included; one day where no last one is given."""
+
+    last = forms.DateField(
+        label="Until, that day included",
+        required=False,
+        widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
+        input_formats=["%Y-%m-%d"],
+        error_messages={"invalid": "Choose the day, such as 2027-12-25, or leave it empty."},
+    )
+
+    field_order = ("day", "last", "reason")
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["day"].label = "Away from"
+
+    def clean(self) -> dict[str, Any]:
+        cleaned: dict[str, Any] = super().clean() or self.cleaned_data
+        first, last = cleaned.get("day"), cleaned.get("last") or cleaned.get("day")
+        if first and last and last < first:
+            self.add_error("last", "The last day lies before the first. Choose a later one.")
+        elif first and last and (last - first).days >= LONGEST_ABSENCE:
+            self.add_error("last", f"At most {LONGEST_ABSENCE} days at once: enter the rest apart.")
+        cleaned["last"] = last
+        return cleaned

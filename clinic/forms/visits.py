@@ -126,9 +126,12 @@ class TimeForm(DiaryForm):
             start = self._written()
         self.cleaned_data["start"] = start
 
-    def time_refused(self, reason: str) -> None:
-        """Show reason at whatever the time was chosen with."""
-        self.add_error("starts_at" if self.cleaned_data.get("starts_at") else "at", reason)
+    def time_refused(self, reason: str, *, taken: bool) -> None:
+        """Show reason at whatever the time was chosen with. taken: by another visit; an offered time only just now."""
+        if self.cleaned_data.get("starts_at"):
+            self.add_error("starts_at", f"That time was just taken. {reason}" if taken else reason)
+        else:
+            self.add_error("at", reason)
 
     def _written(self) -> datetime | None:
         on, at = self.cleaned_data.get("on"), self.cleaned_data.get("at")
@@ -145,6 +148,12 @@ class TimeForm(DiaryForm):
             except LocalTimeError:
                 self.add_error("at", _clock_change(wall, self.zone))
         return None
+
+
+class MoveForm(TimeForm):
+    """Another time for a visit; sequence tells the visit as the page showed it."""
+
+    sequence = forms.IntegerField(required=False, widget=forms.HiddenInput)
 
 
 class BookForm(TimeForm, WishForm):

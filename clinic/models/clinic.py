@@ -2,20 +2,26 @@
 
 from datetime import time
 from typing import Any
-from zoneinfo import ZoneInfo
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
-from django.core.exceptions import ValidationError
+from django.core.exceptions import ImproperlyConfigured, ValidationError
 from django.db import models
 from django.db.models import F, Q
 
-from clinic.models.people import User
+from clinic.models.people import Language, User
 from clinic.models.planned import PlannedSubject
+from clinic.rules.tongue import spoken
+from clinic.zone_data import zone_data
 
 ONLY_ROW = 1
 
 
 def _no_messages() -> list[str]:
     return []
+
+
+def _nothing() -> dict[str, Any]:
+    return {}
 
 
 class Clinic(PlannedSubject):
@@ -42,6 +48,19 @@ class Clinic(PlannedSubject):
     wear_last_day = models.PositiveSmallIntegerField(default=5)
     skin_rest_hours = models.PositiveSmallIntegerField(default=24)
     optional_messages = models.JSONField(default=_no_messages, blank=True)
+    # How long things are kept; 0: until somebody decides, since the law differs from place to place.
+    keep_records_years = models.PositiveSmallIntegerField(default=0)
+    keep_messages_months = models.PositiveSmallIntegerField(default=0)
+    keep_events_years = models.PositiveSmallIntegerField(default=0)
+
+    language = models.CharField(max_length=2, choices=Language, default=Language.EN)
+    # By language: {"name": the fluent clinician who read every text, "on": the date in ISO 8601}.
+    languages = models.JSONField(default=_nothing, blank=True)
+    # By language, the clinic's own words for sentences of messages, by the sentence's key and form.
+    texts = models.JSONField(default=_nothing, blank=True)
+    # By language, for words that came after its approval: who read them, as in languages, by the same keys, and under
+    # "approved" what stood there when it was approved, "" for the program's own words.
+    text_readers = models.JSONField(default=_nothing, blank=True)
 
     class Meta(PlannedSubject.Meta):
         constraints = [
@@ -70,7 +89,18 @@ class Clinic(PlannedSubject):
 
     @property
     def zone(self) -> ZoneInfo:
-        return ZoneInfo(self.time_zone)
+        """Raises ImproperlyConfigured, with what to do, where this machine's time-zone data has no such zone."""
+        try:
+            return ZoneInfo(self.time_zone)
+        except (ZoneInfoNotFoundError, ValueError) as unknown:
+            raise ImproperlyConfigured(
+                f"The time-zone data {zone_data() or '(there is none)'} has no zone called {self.time_zone!r}, which "
+                "is the clinic's. Install a newer version of the package tzdata."
+            ) from unknown
+
+    def speaks(self, wanted: str) -> str:
+        """The language in which somebody who wants this one is written to: the clinic's where it is not approved."""
+        return spoken(wanted, clinic=self.language, approved=self.languages)
 
 
 class OpeningHours(models.Model):

@@ -8,7 +8,7 @@ from django.db import models
 from django.db.models import Q
 
 from clinic.models.planned import PlannedSubject
-from clinic.rules.text import search_key
+from clinic.rules.text import find_key
 
 
 class Language(models.TextChoices):
@@ -17,6 +17,11 @@ class Language(models.TextChoices):
     FR = "fr", "French"
     DE = "de", "German"
     AR = "ar", "Arabic"
+
+
+BEGUN_WITH = Language.EN
+ASKED_FOR = ~Q(language=BEGUN_WITH.value)
+"""Another language than the one that everybody begins with."""
 
 
 class Channel(models.TextChoices):
@@ -45,6 +50,7 @@ class User(AbstractBaseUser):
     is_student = models.BooleanField("student, logs under a supervisor", default=False)
     is_manager = models.BooleanField("manager", default=False)
     is_active = models.BooleanField(default=True)
+    must_change_password = models.BooleanField("was given a password for the first log-in", default=False)
     created_at = models.DateTimeField(auto_now_add=True)
 
     objects: ClassVar[UserManager] = UserManager()
@@ -85,12 +91,12 @@ class Patient(PlannedSubject):
 
     full_name = models.CharField(max_length=200)
     call_me = models.CharField("what should we call you", max_length=80, blank=True)
-    search_text = models.CharField(max_length=500, editable=False, db_index=True)
+    search_text = models.CharField(max_length=500, editable=False)
     born = models.DateField("date of birth", null=True, blank=True)
     phone = models.CharField(max_length=20, blank=True, db_index=True)
     email = models.EmailField(blank=True)
     prefers = models.CharField(max_length=5, choices=Channel, default=Channel.SMS)
-    language = models.CharField(max_length=2, choices=Language, default=Language.EN)
+    language = models.CharField(max_length=2, choices=Language, default=BEGUN_WITH)
     time_zone = models.CharField(max_length=64, blank=True)
     interpreter = models.CharField("interpreter", max_length=200, blank=True)
     may_leave_message = models.BooleanField("a message may be left", default=False)
@@ -102,16 +108,23 @@ class Patient(PlannedSubject):
     note = models.TextField(blank=True)
     version = models.PositiveIntegerField(default=1)
     created_at = models.DateTimeField(auto_now_add=True)
+    erased_at = models.DateTimeField(null=True, blank=True)
 
     class Meta(PlannedSubject.Meta):
         ordering = ["search_text", "id"]
+        indexes = [
+            *PlannedSubject.Meta.indexes,
+            models.Index(fields=["search_text", "id", "erased_at"], name="patient_in_order"),
+            models.Index(fields=["born"], condition=Q(born__isnull=False), name="patient_born"),
+            models.Index(fields=["language"], condition=ASKED_FOR, name="patient_language"),
+        ]
 
     def __str__(self) -> str:
         return self.full_name
 
     def save(self, *args: Any, **kwargs: Any) -> None:
         # The key is derived from the name alone; writing it anywhere else would let the two drift apart.
-        self.search_text = search_key(self.full_name)
+        self.search_text = find_key(self.full_name)
         fields = kwargs.get("update_fields")
         if fields is not None and "full_name" in fields:
             kwargs["update_fields"] = {*fields, "search_text"}
@@ -132,9 +145,10 @@ class Helper(models.Model):
     phone = models.CharField(max_length=20, blank=True, db_index=True)
     email = models.EmailField(blank=True)
     prefers = models.CharField(max_length=5, choices=Channel, default=Channel.SMS)
-    language = models.CharField(max_length=2, choices=Language, default=Language.EN)
+    language = models.CharField(max_length=2, choices=Language, default=BEGUN_WITH)
     gets_messages = models.BooleanField("gets the messages", default=False)
     takes_tape_off = models.BooleanField("takes the tape off", default=False)
+    version = models.PositiveIntegerField(default=1)
 
     class Meta:
         ordering = ["id"]

@@ -1,6 +1,7 @@
 """Appointments in the diary."""
 
 import uuid
+from datetime import timedelta
 
 from django.db import models
 from django.db.models import F, Q
@@ -55,3 +56,6 @@ class Visit(PlannedSubject):
 
 # The states in which a visit takes up its therapist's time; what was cancelled or missed leaves it free.
 TAKES_TIME = (Visit.State.BOOKED, Visit.State.ARRIVED, Visit.State.DONE)
+
+LONGEST_VISIT = timedelta(hours=24)
+"""No visit is longer; so what overlaps a time began at most that long before it, and years of visits stay unread."""

@@ -23,6 +23,14 @@ class UnreadableDateError(ValueError):
 
 
 _EXAMPLE = {DateOrder.DMY: "03/04/1985", DateOrder.MDY: "04/03/1985", DateOrder.YMD: "1985-04-03"}
+_MONTHS = (
+    "january", "february", "march", "april", "may", "june", "july", "august", "september", "october", "november",
+    "december",
+)  # fmt: skip
+_WORDED = re.compile(
+    r"(?:(?P<day1>\d{1,2}) (?P<month1>[A-Za-z]+\.?)|(?P<month2>[A-Za-z]+\.?) (?P<day2>\d{1,2})) (?P<year>\d{4})",
+    re.ASCII,
+)
 _BARE = re.compile(r"\d+([.,]\d+)?", re.ASCII)
 _PARTS = re.compile(r"(\d{1,4})([-/. ])(\d{1,2})\2(\d{1,4})", re.ASCII)
 
@@ -64,6 +72,27 @@ def parse_date(text: str, order: DateOrder, *, latest: date, earliest: date = EA
         msg = f"{plain} is not between {earliest} and {latest}"
         raise UnreadableDateError(msg)
     return day
+
+
+def parse_worded_date(text: str, *, latest: date, earliest: date = EARLIEST_BIRTH) -> date | None:
+    """Return the date of "12 August 1946", "12 Aug 1946" or "August 12, 1946"; None for anything else.
+
+    Months in English, in full or by three letters; a year of four digits.
+    """
+    found = _WORDED.fullmatch(" ".join(unicodedata.normalize("NFKC", text).replace(",", " ").split()))
+    if found is None:
+        return None
+    number = next((at for at, name in enumerate(_MONTHS, 1) if _names(found["month1"] or found["month2"], name)), 0)
+    try:
+        day = date(int(found["year"]), number, int(found["day1"] or found["day2"]))
+    except ValueError:
+        return None
+    return day if earliest <= day <= latest else None
+
+
+def _names(word: str, month: str) -> bool:
+    plain = word.casefold().rstrip(".")
+    return plain == month or (len(plain) >= 3 and month.startswith(plain))
 
 
 def fitting_orders(texts: Iterable[str], *, latest: date, earliest: date = EARLIEST_BIRTH) -> tuple[DateOrder, ...]:

@@ -14,6 +14,8 @@ _FORBIDDEN = frozenset({"Cc", "Cs", "Zl", "Zp"})
 _ALIKE = str.maketrans(
     {**dict.fromkeys("\u2018\u2019\u02bc\u02b9`\u00b4", "'"), **dict.fromkeys("\u2010\u2011\u2012\u2013", "-")}
 )
+_JOINING = str.maketrans("", "", "'-")
+_ASCII = str.maketrans({**{chr(code): " " for code in (*range(0x20), 0x7F)}, "`": "'"})
 
 
 class UnusableTextError(ValueError):
@@ -58,9 +60,21 @@ def search_key(text: str) -> str:
 
     Works on any string, a query with control characters included; the key of a key is itself.
     """
+    if text.isascii():  # the same, without the detour over every single character: lists have thousands of names
+        return " ".join(text.translate(_ASCII).lower().split())
     folded = unicodedata.normalize("NFKD", text.translate(_ALIKE)).casefold()
     plain = (_key_part(character) for character in unicodedata.normalize("NFKD", folded))
     return " ".join("".join(plain).split())
+
+
+def find_key(name: str, *, longest: int = 500) -> str:
+    """Return what a stored name is found by: its search key, and its words again without apostrophes and hyphens.
+
+    So "OFenwick" finds O'Fenwick. At most `longest` characters: some letters unfold into many.
+    """
+    key = search_key(name)
+    joined = [word.translate(_JOINING) for word in key.split() if word.translate(_JOINING) not in ("", word)]
+    return " ".join([key, *joined])[:longest]
 
 
 def greeting(hello: str, call_me: str) -> str:

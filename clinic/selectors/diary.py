@@ -8,9 +8,9 @@ from zoneinfo import ZoneInfo
 from django.db.models import Q
 
 from clinic.models import Closure, OpeningHours, Patient, User, Visit
-from clinic.models.visits import TAKES_TIME
 from clinic.rules.slots import FreeTime, free_times
-from clinic.selectors import day_range, hours_of, visits_between
+from clinic.selectors import day_range, hours_of, visits_between, visits_overlapping
+from clinic.signals import wear_window_wanted
 
 SHORT_VISIT_MINUTES = 30
 DAYS_OFFERED = 7
@@ -20,11 +20,15 @@ Hours = Mapping[int, Sequence[tuple[time, time]]]
 
 @dataclass(frozen=True, slots=True)
 class Window:
-    """A wear window, first and last day included; applied is the day the tape went on, where it is known."""
+    """A wear window, first and last day included; applied is the day the tape went on, where it is known.
+
+    removal_to_book: the clinic takes the tape off, and the visit for that is still to be booked.
+    """
 
     first: date
     last: date
     applied: date | None = None
+    removal_to_book: bool = False
 
     def days(self) -> set[date]:
         return {self.first + timedelta(days=offset) for offset in range((self.last - self.first).days + 1)}
@@ -93,6 +97,12 @@ class DiaryDay:
     closed: str
 
 
+def window_of(patient: Patient) -> Window | None:
+    """The wear window of the tape that is on, as whoever knows of tapes answers; None where none is on."""
+    answers = (answer for _, answer in wear_window_wanted.send(sender=Patient, patient=patient))
+    return next((Window(*answer) for answer in answers if answer), None)
+
+
 def therapist_last_seen(patient: Patient) -> int | None:
     """The number of the therapist of the patient's latest visit that was not cancelled, or None."""
     visits = Visit.objects.filter(patient=patient).exclude(state=Visit.State.CANCELLED)
@@ -140,7 +150,7 @@ def offered_days(start: date, window: Window | None, *, wish: Wish, now: datetim
 
 def _busy(first: date, last: date, wish: Wish, zone: ZoneInfo) -> list[tuple[datetime, datetime]]:
     start, end = day_range(first, zone)[0], day_range(last, zone)[1]
-    taken = Visit.objects.filter(therapist=wish.therapist, state__in=TAKES_TIME, starts_at__lt=end, ends_at__gt=start)
+    taken = visits_overlapping(wish.therapist, start, end)
     if wish.leave_out is not None:
         taken = taken.exclude(pk=wish.leave_out)
     return list(taken.values_list("starts_at", "ends_at"))

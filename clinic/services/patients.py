@@ -20,6 +20,14 @@ class PatientChanged(Exception):
         self.current = current
 
 
+class HelperChanged(Exception):
+    """Somebody else saved this helper since the form was opened."""
+
+    def __init__(self, current: Helper) -> None:
+        super().__init__("saved by somebody else in the meantime")
+        self.current = current
+
+
 @transaction.atomic
 def patient_add(*, actor: Actor, now: datetime, values: Mapping[str, Any]) -> Patient:
     """Add a patient from a form's cleaned values (names of Patient's fields)."""
@@ -74,14 +82,44 @@ def patient_consent(*, actor: Actor, now: datetime, patient: Patient, consents: 
 
 @transaction.atomic
 def helper_save(*, actor: Actor, now: datetime, patient: Patient, helper: Helper) -> Helper:
-    """Add or change a helper; where this one gets the messages, no other does."""
-    if helper.gets_messages:
-        patient.helpers.exclude(pk=helper.pk).update(gets_messages=False)
+    """Add a helper; where this one gets the messages, no other does."""
     helper.patient = patient
+    if helper.gets_messages:
+        _no_other_gets_messages(actor, now, helper)
     helper.save()
     event_record(actor=actor, verb="helper.saved", subject=helper, patient=patient, now=now)
     plan_raise(patient)
     return helper
+
+
+@transaction.atomic
+def helper_change(*, actor: Actor, now: datetime, helper: Helper, values: Mapping[str, Any], version: int) -> Helper:
+    """Write only the fields that differ. Raises HelperChanged where version is no longer the stored one."""
+    current = Helper.objects.select_for_update(of=("self",)).select_related("patient").get(pk=helper.pk)
+    if current.version != version:
+        raise HelperChanged(current)
+    changed = [name for name, value in values.items() if getattr(current, name) != value]
+    if not changed:
+        return current
+    for name in changed:
+        setattr(current, name, values[name])
+    if current.gets_messages:
+        _no_other_gets_messages(actor, now, current)
+    current.version += 1
+    current.save(update_fields=[*changed, "version"])
+    event_record(actor=actor, verb="helper.saved", subject=current, patient=current.patient, now=now, fields=changed)
+    plan_raise(current.patient)
+    return current
+
+
+def _no_other_gets_messages(actor: Actor, now: datetime, helper: Helper) -> None:
+    """Each one who no longer does is a change of its own, so that a form opened before cannot bring it back."""
+    for other in Helper.objects.filter(patient=helper.patient, gets_messages=True).exclude(pk=helper.pk):
+        other.gets_messages = False
+        other.version += 1
+        other.save(update_fields=["gets_messages", "version"])
+        fields = ["gets_messages"]
+        event_record(actor=actor, verb="helper.saved", subject=other, patient=helper.patient, now=now, fields=fields)
 
 
 @transaction.atomic

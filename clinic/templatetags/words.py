@@ -10,6 +10,8 @@ from django.utils import timezone
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
+from clinic.models import Clinic, Helper, Patient
+from clinic.models.people import Language
 from clinic.rules.ages import age_on
 from clinic.services.phone_numbers import phone_shown
 
@@ -53,6 +55,14 @@ def clock(value: datetime | None) -> str:
 def date_words(value: date | None) -> str:
     """ "3 April 1985": the month in words, so that nobody takes it for the day."""
     return f"{value.day} {value:%B} {value.year}" if value else ""
+
+
+@register.filter
+def spoken_instead(person: Patient | Helper, clinic: Clinic | None) -> str:
+    """The language somebody is written to in instead of their own, which nobody has approved yet; else ""."""
+    if clinic is None or clinic.speaks(person.language) == person.language:
+        return ""
+    return str(Language(clinic.language).label)
 
 
 @register.filter

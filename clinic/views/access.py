@@ -4,10 +4,12 @@ from collections.abc import Callable
 from functools import wraps
 from typing import Any, Concatenate, ParamSpec, cast
 
+from django.conf import settings
 from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponseBase
 
 from clinic.models import Clinic, User
+from clinic.rules.origins import network_of, origin
 from clinic.services.events import Actor
 
 P = ParamSpec("P")
@@ -33,6 +35,12 @@ def for_roles(*roles: str) -> Callable[[View[P]], View[P]]:
     return decorate
 
 
+def before_account(view: View[P]) -> View[P]:
+    """The page opens, too, for somebody who must first choose a password or set up a second factor."""
+    view.before_account = True  # type: ignore[attr-defined]
+    return view
+
+
 def user_of(request: HttpRequest) -> User:
     """The member of staff who is logged in; pages without one never call this."""
     return cast(User, request.user)
@@ -46,4 +54,15 @@ def clinic_of(request: HttpRequest) -> Clinic:
 
 def actor_of(request: HttpRequest) -> Actor:
     user = request.user if request.user.is_authenticated else None
-    return Actor(user=user, origin=request.META.get("REMOTE_ADDR"))
+    return Actor(user=user, origin=origin_of(request))
+
+
+def patient_actor(request: HttpRequest) -> Actor:
+    """Whoever opened a patient's link. Of their address only the network is kept."""
+    return Actor(word="patient link", origin=network_of(origin_of(request)))
+
+
+def origin_of(request: HttpRequest) -> str | None:
+    """The address of whoever asks, behind as many proxies as the settings believe."""
+    forwarded = request.META.get("HTTP_X_FORWARDED_FOR", "")
+    return origin(request.META.get("REMOTE_ADDR"), forwarded, settings.PROXY_COUNT)

@@ -7,7 +7,7 @@ from urllib.parse import urlencode
 from zoneinfo import ZoneInfo
 
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
 from django.utils import timezone
@@ -16,12 +16,12 @@ from django.views.decorators.http import require_http_methods
 from clinic.forms.visits import USUAL_MINUTES, BookForm, DiaryForm, WishForm
 from clinic.models import Patient, User, Visit
 from clinic.selectors import SEARCH_LIMIT, patients_find, therapists
-from clinic.selectors.diary import BookableDay, Window, Wish, offered_days, openings_of, therapist_last_seen
-from clinic.services.visits import VisitRefused, visit_book
+from clinic.selectors.diary import BookableDay, Window, Wish, offered_days, openings_of, therapist_last_seen, window_of
+from clinic.services.visits import FollowUpInstead, TimeTaken, VisitRefused, visit_book
 from clinic.templatetags.words import clock, day
 from clinic.views.access import STAFF, actor_of, clinic_of, for_roles, user_of
 from clinic.views.patients import as_date
-from clinic.views.posting import back_or, number_in, redirect_once
+from clinic.views.posting import back_or, number_in, redirect_once, text_in
 
 WIDEST_WINDOW = 14
 FIRST_DAY, LAST_DAY = date(2000, 1, 1), date(2100, 1, 1)
@@ -52,7 +52,7 @@ def taken_along(request: HttpRequest, wish: DiaryForm, later: date | None) -> di
     asked = [(name, wish[name].value() or "") for name in wish.fields]
     rest = [pair for pair in asked if pair[0] != "day"]
     address = f"?{urlencode([*kept, *rest, ('day', later.isoformat())])}" if later else ""
-    return {"kept": kept, "asked": asked, "later": address, "next": back_or(request, "")}
+    return {"kept": kept, "here": f"?{urlencode(kept)}", "asked": asked, "later": address, "next": back_or(request, "")}
 
 
 @for_roles(*STAFF)
@@ -63,8 +63,10 @@ def book(request: HttpRequest) -> HttpResponse:
     number = number_in(request, "patient")
     if number is None:
         return _choose_patient(request)
-    patient = get_object_or_404(Patient, pk=number)
+    patient = get_object_or_404(Patient, pk=number, erased_at=None)
     staff = list(therapists())
+    if request.method == "POST" and _only_looks(request):
+        return HttpResponseRedirect(_looked_for(request))
     if request.method == "POST":
         return _book(request, patient, staff, now)
     today = timezone.localdate(now)
@@ -73,8 +75,22 @@ def book(request: HttpRequest) -> HttpResponse:
     return _offer(request, {"patient": patient, "wish": wish, "form": form}, now)
 
 
+def _only_looks(request: HttpRequest) -> bool:
+    """Whether "Show free times" was pressed, or Enter in a field while no time is written: that books nothing."""
+    written = request.POST.get("on") or request.POST.get("at")
+    return "look" in request.POST or ("enter" in request.POST and not written)
+
+
+def _looked_for(request: HttpRequest) -> str:
+    """The address of the page with the choices of its form, as a look for free times gives it."""
+    query = request.GET.copy()
+    for name in WishForm.base_fields:
+        query[name] = request.POST.get(name, "")
+    return f"?{query.urlencode()}"
+
+
 def _choose_patient(request: HttpRequest) -> HttpResponse:
-    words = request.GET.get("q", "").strip()
+    words = text_in(request, "q")
     today = timezone.localdate()
     found = patients_find(words, as_date(words, clinic_of(request).country, today))
     rows = list(found[:SEARCH_LIMIT]) if words else []
@@ -87,13 +103,22 @@ def _choose_patient(request: HttpRequest) -> HttpResponse:
 
 def _wished(request: HttpRequest, patient: Patient, staff: list[User], today: date) -> dict[str, Any]:
     """What the query asks for; what it does not say is the likeliest."""
-    window, likeliest = window_in(request), _likeliest(patient, user_of(request), staff)
-    begin = {"therapist": likeliest, "purpose": "taping", "minutes": USUAL_MINUTES, "day": today.isoformat()}
+    window, likeliest = _window(request, patient), _likeliest(patient, user_of(request), staff)
+    begin: dict[str, Any] = {"therapist": likeliest, "purpose": _usual_purpose(window).value, "minutes": USUAL_MINUTES}
+    begin["day"] = today.isoformat()
     asked = {name: request.GET[name] for name in begin if request.GET.get(name)}
+    asked = {**begin, **asked}
     if window and window.last < today and asked.get("purpose") == Visit.Purpose.REMOVAL:
         # No removal is booked after the window has closed; the page says so and what to do instead.
         asked["purpose"] = Visit.Purpose.FOLLOW_UP.value
-    return {**begin, **asked}
+    return asked
+
+
+def _usual_purpose(window: Window | None) -> Visit.Purpose:
+    """What somebody comes for: with tape on, to have it looked at, or taken off where that is still to be booked."""
+    if window is None:
+        return Visit.Purpose.TAPING
+    return Visit.Purpose.REMOVAL if window.removal_to_book else Visit.Purpose.FOLLOW_UP
 
 
 def _likeliest(patient: Patient, user: User, staff: list[User]) -> int | str:
@@ -107,7 +132,7 @@ def _likeliest(patient: Patient, user: User, staff: list[User]) -> int | str:
 
 def _offer(request: HttpRequest, page: Mapping[str, Any], now: datetime, status: int = 200) -> HttpResponse:
     """The times that are free now; after a refusal with its reasons and everything that was typed."""
-    wish, window, today = page["wish"], window_in(request), timezone.localdate(now)
+    wish, window, today = page["wish"], _window(request, page["patient"]), timezone.localdate(now)
     days: list[BookableDay] = []
     if wish.is_valid():
         looked = Wish(wish.chosen_therapist(), wish.cleaned_data["minutes"])
@@ -117,7 +142,6 @@ def _offer(request: HttpRequest, page: Mapping[str, Any], now: datetime, status:
     context = {
         **page,
         "therapists": bool(wish.staff),
-        "shown_for": _shown_for(wish),
         "window": window,
         "closed_since": window.last if window and window.last < today else None,
         "ends": ends,
@@ -128,18 +152,15 @@ def _offer(request: HttpRequest, page: Mapping[str, Any], now: datetime, status:
     return render(request, "clinic/visit_book.html", context, status=status)
 
 
-def _shown_for(wish: WishForm) -> dict[str, Any] | None:
-    """What a press on a time books: a choice changed on the page since then is not taken along."""
-    if not wish.is_valid():
-        return None
-    purpose = Visit.Purpose(wish.cleaned_data["purpose"]).label
-    return {"therapist": wish.chosen_therapist().full_name, "purpose": purpose, "minutes": wish.cleaned_data["minutes"]}
+def _window(request: HttpRequest, patient: Patient) -> Window | None:
+    """The window that the address names, else that of the tape the patient wears."""
+    return window_in(request) or window_of(patient)
 
 
 def _book(request: HttpRequest, patient: Patient, staff: list[User], now: datetime) -> HttpResponse:
     zone, today = clinic_of(request).zone, timezone.localdate(now)
     form = BookForm(request.POST, staff=staff, today=today, zone=zone)
-    page = {"patient": patient, "form": form, "wish": WishForm(request.POST, staff=staff, today=today)}
+    page: dict[str, Any] = {"patient": patient, "form": form, "wish": WishForm(request.POST, staff=staff, today=today)}
     if not form.is_valid():
         return _offer(request, page, now, status=422)
 
@@ -158,7 +179,12 @@ def _book(request: HttpRequest, patient: Patient, staff: list[User], now: dateti
     try:
         return redirect_once(request, now, make)
     except VisitRefused as refused:
-        form.time_refused(str(refused))
+        form.time_refused(str(refused), taken=isinstance(refused, TimeTaken))
+        if isinstance(refused, FollowUpInstead):
+            # Every button of the page now books what it says: a follow-up.
+            wanted = request.POST.copy()
+            wanted["purpose"] = Visit.Purpose.FOLLOW_UP.value
+            page |= {"instead": form.cleaned_data["start"], "wish": WishForm(wanted, staff=staff, today=today)}
         return _offer(request, page, now, status=422)
 
 

@@ -9,16 +9,18 @@ from django.views.decorators.http import require_http_methods, require_POST
 
 from clinic.forms.patients import HelperForm, initial_of
 from clinic.models import Helper, Patient
+from clinic.selectors import helper_changes_since
 from clinic.services.events import event_record
-from clinic.services.patients import helper_remove, helper_save
+from clinic.services.patients import HelperChanged, helper_change, helper_remove, helper_save
 from clinic.views.access import STAFF, actor_of, clinic_of, for_roles
-from clinic.views.posting import redirect_once
+from clinic.views.conflicts import both_versions, conflict_page
+from clinic.views.posting import back_or, redirect_once
 
 
 @for_roles(*STAFF)
 @require_http_methods(["GET", "HEAD", "POST"])
 def add(request: HttpRequest, pk: int) -> HttpResponse:
-    patient = get_object_or_404(Patient, pk=pk)
+    patient = get_object_or_404(Patient, pk=pk, erased_at=None)
     clinic, now = clinic_of(request), timezone.now()
     if request.method != "POST":
         begin = {"relation": request.GET.get("relation"), "language": patient.language}
@@ -31,7 +33,7 @@ def add(request: HttpRequest, pk: int) -> HttpResponse:
     def make() -> str:
         helper_save(actor=actor_of(request), now=now, patient=patient, helper=Helper(**form.values()))
         messages.success(request, "The helper is added.")
-        return reverse("patient_page", args=[patient.pk])
+        return back_or(request, reverse("patient_page", args=[patient.pk]))
 
     return redirect_once(request, now, make)
 
@@ -49,11 +51,21 @@ def change(request: HttpRequest, pk: int) -> HttpResponse:
     form = HelperForm(request.POST, clinic=clinic)
     if not form.is_valid():
         return render(request, "clinic/helper_change.html", {**context, "form": form}, status=422)
-    for name, value in form.values().items():
-        setattr(helper, name, value)
-    helper_save(actor=actor, now=now, patient=patient, helper=helper)
+    try:
+        version = form.cleaned_data["version"] or 0
+        helper_change(actor=actor, now=now, helper=helper, values=form.values(), version=version)
+    except HelperChanged as changed:
+        return _conflict(request, form, changed.current)
     messages.success(request, "The helper's details are saved.")
     return HttpResponseRedirect(reverse("patient_page", args=[patient.pk]))
+
+
+def _conflict(request: HttpRequest, form: HelperForm, stored: Helper) -> HttpResponse:
+    events = helper_changes_since(stored, form.cleaned_data["version"] or 0)
+    context, merged = both_versions(form, stored, events)
+    form = HelperForm(clinic=clinic_of(request), initial=merged)
+    context |= {"form": form, "helper": stored, "patient": stored.patient}
+    return conflict_page(request, context, whose=stored, fields="clinic/_helper_fields.html")
 
 
 @for_roles(*STAFF)

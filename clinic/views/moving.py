@@ -9,12 +9,12 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
-from clinic.forms.visits import DiaryForm, TimeForm
+from clinic.forms.visits import DiaryForm, MoveForm
 from clinic.models import User, Visit
-from clinic.selectors import therapists
-from clinic.selectors.diary import DAYS_OFFERED, BookableDay, Wish, offered_days
-from clinic.services.visits import VisitRefused, visit_move
-from clinic.templatetags.words import minutes
+from clinic.selectors import therapists, visit_moved_last
+from clinic.selectors.diary import DAYS_OFFERED, BookableDay, Wish, offered_days, window_of
+from clinic.services.visits import MovedMeanwhile, TimeTaken, VisitRefused, visit_move
+from clinic.templatetags.words import clock, day, minutes
 from clinic.views.access import STAFF, actor_of, clinic_of, for_roles
 from clinic.views.booking import say_where, taken_along, window_in
 from clinic.views.posting import back_or
@@ -33,7 +33,7 @@ def move(request: HttpRequest, pk: int) -> HttpResponse:
     asked = {name: request.GET[name] for name in ("therapist", "day") if request.GET.get(name)}
     wish = DiaryForm({"therapist": visit.therapist_id, "day": today.isoformat(), **asked}, staff=staff, today=today)
     local = visit.starts_at.astimezone(zone)
-    form = TimeForm(initial={"on": local.date(), "at": local.time()}, staff=staff, today=today, zone=zone)
+    form = MoveForm(initial={"on": local.date(), "at": local.time()}, staff=staff, today=today, zone=zone)
     return _offer(request, visit, {"wish": wish, "form": form}, now)
 
 
@@ -45,7 +45,7 @@ def _staff(visit: Visit) -> list[User]:
 
 def _move(request: HttpRequest, visit: Visit, staff: list[User], now: datetime) -> HttpResponse:
     zone, today = clinic_of(request).zone, timezone.localdate(now)
-    form = TimeForm(request.POST, staff=staff, today=today, zone=zone)
+    form = MoveForm(request.POST, staff=staff, today=today, zone=zone)
     page = {"form": form, "wish": DiaryForm(request.POST, staff=staff, today=today)}
     if not form.is_valid():
         return _offer(request, visit, page, now, status=422)
@@ -54,12 +54,31 @@ def _move(request: HttpRequest, visit: Visit, staff: list[User], now: datetime) 
         start = visit.starts_at  # the page writes minutes only: left as it stood, it means the very same time
     therapist = form.chosen_therapist()
     try:
-        moved = visit_move(actor=actor_of(request), now=now, visit=visit, starts_at=start, therapist=therapist)
+        moved = visit_move(
+            actor=actor_of(request),
+            now=now,
+            visit=visit,
+            starts_at=start,
+            therapist=therapist,
+            sequence=form.cleaned_data["sequence"],
+        )
+    except MovedMeanwhile as other:
+        form.time_refused(_who_moved(other.current), taken=False)
+        return _offer(request, other.current, page, now, status=409)
     except VisitRefused as refused:
-        form.time_refused(str(refused))
+        form.time_refused(str(refused), taken=isinstance(refused, TimeTaken))
         return _offer(request, visit, page, now, status=422)
     say_where(request, "Moved" if moved.sequence != visit.sequence else "Left as it is", moved, zone)
     return HttpResponseRedirect(back_or(request, reverse("visit_page", args=[visit.pk])))
+
+
+def _who_moved(visit: Visit) -> str:
+    event = visit_moved_last(visit)
+    who = event.actor.full_name if event and event.actor else "Somebody else"
+    return (
+        f"{who} moved this visit in the meantime, to {day(visit.starts_at)} at {clock(visit.starts_at)} with "
+        f"{visit.therapist.full_name}. It stays there unless you choose a time again."
+    )
 
 
 def _offer(request: HttpRequest, visit: Visit, page: dict[str, Any], now: datetime, status: int = 200) -> HttpResponse:
@@ -68,7 +87,8 @@ def _offer(request: HttpRequest, visit: Visit, page: dict[str, Any], now: dateti
     if wish.is_valid():
         start = wish.cleaned_data["day"]
         looked = Wish(wish.chosen_therapist(), minutes(visit.ends_at - visit.starts_at), leave_out=visit.pk)
-        days = offered_days(start, window_in(request), wish=looked, now=now, zone=clinic_of(request).zone)
+        window = window_in(request) or window_of(visit.patient)
+        days = offered_days(start, window, wish=looked, now=now, zone=clinic_of(request).zone)
     context = {
         **page,
         "visit": visit,

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from typing import Any
 
+from django.conf import settings
 from django.http import HttpRequest
 from django.urls import NoReverseMatch, reverse
 
@@ -28,7 +29,7 @@ ENTRIES = (
 
 
 def navigation(request: HttpRequest) -> dict[str, Any]:
-    """Template context: navigation, a list of {word, address, here}."""
+    """Template context: navigation, a list of {word, address, here}; idle_seconds, after which the page locks."""
     user = getattr(request, "user", None)
     if not isinstance(user, User):
         return {"navigation": []}
@@ -42,4 +43,4 @@ def navigation(request: HttpRequest) -> dict[str, Any]:
             continue
         here = request.path == address if address == "/" else request.path.startswith(address)
         shown.append({"word": entry.word, "address": address, "here": here})
-    return {"navigation": shown}
+    return {"navigation": shown, "idle_seconds": settings.IDLE_LOCK_MINUTES * 60}

@@ -1,7 +1,6 @@
 """Patients: find, add, change; who may remind them."""
 
 from datetime import date, datetime
-from typing import Any
 
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
@@ -13,13 +12,14 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 from clinic.forms.fields import date_order
 from clinic.forms.patients import PatientForm, initial_of
 from clinic.models import Patient
-from clinic.rules.ages import UnreadableDateError, is_minor, parse_date
-from clinic.selectors import SEARCH_LIMIT, patient_changes_since, patients_alike, patients_find
+from clinic.rules.ages import UnreadableDateError, is_minor, parse_date, parse_worded_date
+from clinic.selectors import SEARCH_LIMIT, patient_changes_since, patients_alike, patients_find, patients_slice
 from clinic.services.events import event_record
 from clinic.services.patients import PatientChanged, patient_add, patient_change, patient_consent
 from clinic.templatetags.words import date_words
 from clinic.views.access import STAFF, actor_of, clinic_of, for_roles
-from clinic.views.posting import number_in, redirect_once
+from clinic.views.conflicts import both_versions, conflict_page
+from clinic.views.posting import back_or, number_in, redirect_once, text_in
 
 LAST_PAGE = 10_000
 
@@ -28,12 +28,12 @@ LAST_PAGE = 10_000
 @require_GET
 def patients(request: HttpRequest) -> HttpResponse:
     """Everybody, or those that match; a page of SEARCH_LIMIT."""
-    words = request.GET.get("q", "").strip()
+    words = text_in(request, "q")
     today = timezone.localdate()
     page = min(max(number_in(request, "page") or 1, 1), LAST_PAGE)
     found = patients_find(words, as_date(words, clinic_of(request).country, today))
     start = (page - 1) * SEARCH_LIMIT
-    rows = list(found[start : start + SEARCH_LIMIT + 1])
+    rows = patients_slice(found, start, SEARCH_LIMIT + 1)
     context = {
         "words": words,
         "rows": rows[:SEARCH_LIMIT],
@@ -46,10 +46,11 @@ def patients(request: HttpRequest) -> HttpResponse:
 
 
 def as_date(words: str, country: str, today: date) -> date | None:
+    """The date that a search means, written with numbers in the order of the country, or with the month's name."""
     try:
         return parse_date(words, date_order(country), latest=today)
     except UnreadableDateError:
-        return None
+        return parse_worded_date(words, latest=today)
 
 
 @for_roles(*STAFF)
@@ -58,7 +59,7 @@ def add(request: HttpRequest) -> HttpResponse:
     """Add a patient; somebody alike is shown first and has to be looked at."""
     now, today = timezone.now(), timezone.localdate()
     if request.method != "POST":
-        begin = {"full_name": request.GET.get("name", "").replace("\x00", ""), "language": "en"}
+        begin = {"full_name": text_in(request, "name"), "language": "en"}
         form = PatientForm(clinic=clinic_of(request), today=today, initial=begin)
         return render(request, "clinic/patient_add.html", {"form": form, "today": today})
     form = PatientForm(request.POST, clinic=clinic_of(request), today=today)
@@ -87,7 +88,7 @@ def _added(request: HttpRequest, form: PatientForm, now: datetime) -> str:
 def change(request: HttpRequest, pk: int) -> HttpResponse:
     """Change contact details. Where somebody else saved meanwhile, both versions are shown and nothing is lost."""
     now, today, actor = timezone.now(), timezone.localdate(), actor_of(request)
-    patient = get_object_or_404(Patient, pk=pk)
+    patient = get_object_or_404(Patient, pk=pk, erased_at=None)
     clinic = clinic_of(request)
     if request.method != "POST":
         event_record(actor=actor, verb="patient.read", subject=patient, patient=patient, now=now)
@@ -103,43 +104,22 @@ def change(request: HttpRequest, pk: int) -> HttpResponse:
     except PatientChanged as changed:
         return _conflict(request, form, changed.current)
     messages.success(request, "The details are saved.")
-    return HttpResponseRedirect(reverse("patient_page", args=[pk]))
+    return HttpResponseRedirect(back_or(request, reverse("patient_page", args=[pk])))
 
 
 def _conflict(request: HttpRequest, form: PatientForm, stored: Patient) -> HttpResponse:
-    """Both versions side by side. The form goes on with what others changed; the rest stays as typed."""
     events = patient_changes_since(stored, form.cleaned_data["version"] or 0)
-    theirs = {name for event in events for name in event.fields}
-    mine = form.values()
-    merged = {**initial_of(stored, PatientForm), **{name: mine[name] for name in mine if name not in theirs}}
+    context, merged = both_versions(form, stored, events)
     again = PatientForm(clinic=clinic_of(request), today=timezone.localdate(), initial=merged)
-    differing = [
-        {"label": form.fields[name].label, "stored": _shown(stored, name), "typed": _typed(form, name)}
-        for name in mine
-        if getattr(stored, name) != mine[name] and form.fields[name].label
-    ]
-    saved = [(event, [form.fields[name].label for name in event.fields if name in form.fields]) for event in events]
-    context = {"form": again, "patient": stored, "differing": differing, "saved": saved}
-    return render(request, "clinic/patient_conflict.html", context, status=409)
-
-
-def _shown(patient: Patient, name: str) -> Any:
-    value = getattr(patient, name)
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    return value.isoformat() if isinstance(value, date) else value
-
-
-def _typed(form: PatientForm, name: str) -> str:
-    value = form.data.get(name, "")
-    return "yes" if value == "on" else str(value)
+    context |= {"form": again, "patient": stored}
+    return conflict_page(request, context, whose=stored, fields="clinic/_patient_fields.html")
 
 
 @for_roles(*STAFF)
 @require_POST
 def consent(request: HttpRequest, pk: int) -> HttpResponse:
     """Record or withdraw the agreement to reminders (consents: "yes" or "no"). Anything else changes nothing."""
-    patient = get_object_or_404(Patient, pk=pk)
+    patient = get_object_or_404(Patient, pk=pk, erased_at=None)
     word = request.POST.get("consents")
     if word not in {"yes", "no"}:
         messages.error(request, "Nothing was changed: say whether they agreed.")

@@ -33,6 +33,11 @@ def back_or(request: HttpRequest, default: str) -> str:
     return wanted if own and len(wanted) <= LONGEST_ADDRESS else default
 
 
+def text_in(request: HttpRequest, name: str) -> str:
+    """A text from the query, trimmed; a null character, which neither a database nor a page can hold, is left out."""
+    return request.GET.get(name, "").replace("\x00", "").strip()
+
+
 def number_in(request: HttpRequest, name: str) -> int | None:
     """A whole number from the query, or None where it is missing or none."""
     text = request.GET.get(name, "")

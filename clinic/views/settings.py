@@ -1,7 +1,11 @@
 """The clinic's settings, for managers: numbers with their limits, opening hours, days closed."""
 
+import json
+from copy import copy
+from hashlib import sha256
 from typing import Any
 
+from django.conf import settings as django_settings
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import get_object_or_404, render
@@ -11,8 +15,10 @@ from django.views.decorators.http import require_http_methods, require_POST
 
 from clinic.forms.settings import ClinicForm, ClosureForm, HoursForm, spans_shown
 from clinic.models import Clinic, Closure
-from clinic.selectors import hours_of
-from clinic.services.clinic import clinic_change, closure_add, closure_remove, hours_change
+from clinic.selectors import hours_of, therapists
+from clinic.selectors.openings import holidays_ahead
+from clinic.services.clinic import clinic_change, closure_add, closure_remove, holidays_close, hours_change
+from clinic.signals import clinic_change_asked
 from clinic.views.access import actor_of, clinic_of, for_roles
 
 # What a change of a number does, said before it is saved.
@@ -37,8 +43,11 @@ def _page(request: HttpRequest, status: int = 200, **changed: Any) -> HttpRespon
     spans = hours_of(None)
     context = {
         "form": ClinicForm(initial=begin),
+        "public_address": django_settings.PUBLIC_ADDRESS,
         "hours": HoursForm(initial={f"day{weekday}": spans_shown(spans.get(weekday, [])) for weekday in range(7)}),
         "closure": ClosureForm(today=today),
+        "therapists": therapists(),
+        "holidays": holidays_ahead(clinic.country, today),
         "closures": Closure.objects.filter(therapist=None, day__gte=today).order_by("day"),
         **changed,
     }
@@ -48,18 +57,29 @@ def _page(request: HttpRequest, status: int = 200, **changed: Any) -> HttpRespon
 @for_roles("manager")
 @require_http_methods(["GET", "HEAD", "POST"])
 def settings(request: HttpRequest) -> HttpResponse:
-    """The first post shows what would change; the second, with confirm, saves it."""
+    """The first post shows what would change; the second saves it, where its confirm stands for just those changes."""
     if request.method != "POST":
         return _page(request)
     form = ClinicForm(request.POST)
     if not form.is_valid():
         return _page(request, 422, form=form)
     changes = _changes(clinic_of(request), form)
-    if changes and "confirm" not in request.POST:
-        return _page(request, form=form, changes=changes)
+    seen, now_seen = request.POST.get("confirm"), _digest(changes)
+    if changes and seen != now_seen:
+        told, others = _told(clinic_of(request), form), seen is not None
+        return _page(request, form=form, changes=changes, told=told, confirm=now_seen, others=others)
     clinic_change(actor=actor_of(request), now=timezone.now(), values=form.cleaned_data)
     messages.success(request, "The settings are saved." if changes else "Nothing was different: nothing was saved.")
     return HttpResponseRedirect(reverse("settings"))
+
+
+def _told(clinic: Clinic, form: ClinicForm) -> list[str]:
+    """What the layers above say that the change would do to what is planned already."""
+    after = copy(clinic)
+    for name, value in form.cleaned_data.items():
+        setattr(after, name, value)
+    answers = clinic_change_asked.send(_told, before=clinic, after=after, now=timezone.now())
+    return [sentence for _, sentences in answers for sentence in sentences or ()]
 
 
 def _changes(clinic: Clinic, form: ClinicForm) -> list[dict[str, Any]]:
@@ -73,6 +93,12 @@ def _changes(clinic: Clinic, form: ClinicForm) -> list[dict[str, Any]]:
         for name, value in form.cleaned_data.items()
         if getattr(clinic, name) != value
     ]
+
+
+def _digest(changes: list[dict[str, Any]]) -> str:
+    """Stands for what the manager was shown: corrected since, or saved by somebody else, it is another."""
+    shown = [[str(one["label"]), one["old"], one["new"]] for one in changes]
+    return sha256(json.dumps(shown).encode()).hexdigest()
 
 
 def _shown(value: Any) -> str:
@@ -109,4 +135,19 @@ def closure_open(request: HttpRequest, pk: int) -> HttpResponse:
     closure = get_object_or_404(Closure, pk=pk, therapist=None)
     closure_remove(actor=actor_of(request), now=timezone.now(), closure=closure)
     messages.success(request, "The clinic is open on that day again.")
+    return HttpResponseRedirect(reverse("settings"))
+
+
+@for_roles("manager")
+@require_POST
+def holidays(request: HttpRequest) -> HttpResponse:
+    """Close the clinic on the suggested days that were ticked."""
+    suggested = {one.day: one.name for one in holidays_ahead(clinic_of(request).country, timezone.localdate())}
+    ticked = set(request.POST.getlist("day"))
+    days = {day: name for day, name in suggested.items() if day.isoformat() in ticked}
+    if not days:
+        messages.error(request, "Nothing was changed: tick the days on which the clinic is closed.")
+        return HttpResponseRedirect(reverse("settings"))
+    count = holidays_close(actor=actor_of(request), now=timezone.now(), days=days)
+    messages.success(request, f"{count} {'day is' if count == 1 else 'days are'} marked as closed. Visits booked stay.")
     return HttpResponseRedirect(reverse("settings"))

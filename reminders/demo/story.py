@@ -72,6 +72,7 @@ def _screen(cast: Cast, row: Row, now: datetime) -> SkinScreen:
         goal=row.get("goal", ""),
         note=row.get("note", ""),
         made_at=now - SCREENED_BEFORE,
+        supervisor=cast.staff.get(row.get("supervisor", "")),
     )
     return screen_record(actor=cast.actor(row), now=now, patient=cast.patients[row["patient"]], details=details)
 

@@ -8,9 +8,10 @@ from django import forms
 from clinic.rules.local_time import at_clock
 from reminders.rules.call_endings import CallEnding
 from reminders.services.call_work import MOST_NOTE, CallResult
+from taping.models import SkinReport
 from taping.rules.clock import local_date
 from taping.rules.skin_grades import INJURY_TYPES, TEAR_TYPES
-from taping.services.reports import ReportGrade
+from taping.services.reports import TOLD_WHOM, ReportGrade
 
 AGAIN_CHOICES = (
     ("15m", "in 15 minutes"),
@@ -42,7 +43,7 @@ def off_choices(*, now: datetime, zone: ZoneInfo) -> list[tuple[str, str]]:
 class CallForm(forms.Form):
     what = forms.ChoiceField(choices=[(ending.value, ending.value) for ending in CallEnding])
     again = forms.ChoiceField(choices=AGAIN_CHOICES, required=False, label="When nobody answers, try again")
-    off_on = forms.DateField(required=False, input_formats=["%Y-%m-%d"], label="It is off since")
+    off_on = forms.DateField(required=False, input_formats=["%Y-%m-%d"], label="Off since")
     note = forms.CharField(
         required=False, max_length=MOST_NOTE, label="Note", widget=forms.Textarea(attrs={"rows": 2, "dir": "auto"})
     )
@@ -58,15 +59,17 @@ class CallForm(forms.Form):
 
 
 KIND_CHOICES = (
-    ("no_change", "no change seen on the skin today"),
+    ("no_change", "No change seen on the skin today"),
     *((f"injury:{grade.key}", grade.words) for grade in INJURY_TYPES),
     # On its own "no skin is lost" reads like an all-clear.
     *((f"tear:{grade.key}", f"The skin tore. {grade.words}") for grade in TEAR_TYPES),
-    ("not_seen", "not seen here; the patient was seen elsewhere or did not come"),
+    ("not_seen", "Not seen here: the patient was seen elsewhere or did not come"),
 )
 
 
 class ReportForm(forms.Form):
+    """The therapist's finding on a skin report, what was advised, who was told, and when it is looked at again."""
+
     kind = forms.ChoiceField(
         choices=KIND_CHOICES,
         label="What was found on the skin",
@@ -79,8 +82,37 @@ class ReportForm(forms.Form):
         label="What was advised",
         widget=forms.Textarea(attrs={"rows": 3, "dir": "auto"}),
     )
-    told = forms.CharField(max_length=200, required=False, label="Who was told, such as the doctor")
+    told_whom = forms.MultipleChoiceField(
+        choices=list(TOLD_WHOM.items()),
+        label="Who was told?",
+        widget=forms.CheckboxSelectMultiple(attrs={"class": "form-check-input"}),
+        error_messages={"required": "Say who was told; “nobody” is an answer."},
+    )
+    told = forms.CharField(max_length=200, required=False, label="Their name, where it helps")
+    follow_up_on = forms.DateField(
+        required=False,
+        label="Look at the skin again on",
+        input_formats=["%Y-%m-%d"],
+        widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
+        error_messages={"invalid": "Write the date with year, month and day, like 2027-03-16."},
+    )
 
     def grade(self) -> ReportGrade:
-        kind, _, grade = self.cleaned_data["kind"].partition(":")
-        return ReportGrade(kind, grade, self.cleaned_data["advice"], self.cleaned_data["told"])
+        said = self.cleaned_data
+        kind, _, grade = said["kind"].partition(":")
+        return ReportGrade(kind, grade, said["advice"], said["told"], tuple(said["told_whom"]), said["follow_up_on"])
+
+
+def form_of(report: SkinReport) -> ReportForm:
+    """An empty form; with what a therapist found already, where the report was kept open."""
+    if not report.kind:
+        return ReportForm()
+    return ReportForm(
+        initial={
+            "kind": f"{report.kind}:{report.grade}" if report.grade else report.kind,
+            "advice": report.advised,
+            "told_whom": report.told_whom,
+            "told": report.told,
+            "follow_up_on": report.follow_up_on,
+        }
+    )

@@ -5,5 +5,8 @@ from reminders.models.call_items import CallItem
 from reminders.models.leases import Lease
 from reminders.models.links import Link
 from reminders.models.messages import Message
+from reminders.models.notices import Notice
+from reminders.models.sheet_batches import BatchSheet, SheetBatch
+from reminders.models.stop_links import StopLink
 
-__all__ = ["CallItem", "Lease", "Link", "Message", "RefusedAddress"]
+__all__ = ["BatchSheet", "CallItem", "Lease", "Link", "Message", "Notice", "RefusedAddress", "SheetBatch", "StopLink"]

@@ -54,7 +54,8 @@ class ApplicationFacts:
 
     Datetimes are aware, `*_minutes` are elapsed minutes after `applied_at`, dates are days of `clinic_zone`.
     `saved_at` is when the application was saved; `ended_at` and `ended_how` ("off", "came_off") stay None while
-    the tape is on. Raises ValueError for what cannot be: naive times, a window that closes before it opens, a
+    the tape is on. `remover_by` is set while it is open who takes the tape off: what says so waits until then at most.
+    Raises ValueError for what cannot be: naive times, a window that closes before it opens, a
     removal day before the day of taping, an end before the beginning, negative minutes, a zone that is none.
     """
 
@@ -73,9 +74,11 @@ class ApplicationFacts:
     ended_at: datetime | None = None
     ended_how: str | None = None
     patient_zone: ZoneInfo | None = None
+    remover_by: datetime | None = None
 
     def __post_init__(self) -> None:
-        _to_instants(self, needed=("saved_at", "applied_at"), others=("removal_visit_starts_at", "ended_at"))
+        others = ("removal_visit_starts_at", "ended_at", "remover_by")
+        _to_instants(self, needed=("saved_at", "applied_at"), others=others)
         _check_zones(self.clinic_zone, self.patient_zone)
         if min(self.adhesion_minutes, self.water_minutes) < 0:
             msg = f"waiting times cannot be negative: {self.adhesion_minutes} and {self.water_minutes} minutes"

@@ -10,6 +10,7 @@ from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
 from clinic.rules.local_time import as_instant
+from clinic.rules.tongue import ENGLISH, Tongue
 from reminders.rules.words import day_words
 from taping.rules.removal import Remover
 from taping.rules.wear_state import TapeState
@@ -20,7 +21,7 @@ class TapeNow:
     """One tape at `now`. Times are aware and shown on the clock of `zone`; days are the clinic's.
 
     `visit_at` is the start of the removal visit, None without one; `helper` what the helper is called, or empty;
-    `ended_on` the day it came off, None while it is on.
+    `ended_on` the day it came off, None while it is on; `tongue` the language in which it is said.
     """
 
     state: TapeState
@@ -33,6 +34,7 @@ class TapeNow:
     visit_at: datetime | None = None
     helper: str = ""
     ended_on: date | None = None
+    tongue: Tongue = ENGLISH
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,79 +56,93 @@ def instruction(tape: TapeNow) -> Instruction:
 
 def comes_off_words(tape: TapeNow) -> str:
     """Return on which day the tape comes off and by whom, in one or two sentences."""
-    day = day_words(tape.removal_day)
+    say, day = tape.tongue.say, day_words(tape.removal_day, tape.tongue)
     if tape.remover is Remover.HOME:
-        return f"It comes off on {day}. You take it off at home."
+        return say("It comes off on {day}. You take it off at home.", day=day)
     if tape.remover is Remover.HELPER:
-        return f"It comes off on {day}. {_helper(tape)} takes it off. Please do not take it off alone."
+        return say(
+            "It comes off on {day}. {Helper} takes it off. Please do not take it off alone.",
+            day=day,
+            helper=_helper(tape),
+        )
     if tape.visit_at is None:
-        return f"It comes off on {day} at the clinic. Please call us for a time. Please do not take it off yourself."
-    return (
-        f"It comes off on {day}. We take it off at {_clock(tape, tape.visit_at)}. Please do not take it off yourself."
+        return say(
+            "It comes off on {day} at the clinic. Please call us for a time. Please do not take it off yourself.",
+            day=day,
+        )
+    return say(
+        "It comes off on {day}. We take it off at {time}. Please do not take it off yourself.",
+        day=day,
+        time=_clock(tape, tape.visit_at),
     )
 
 
 def _setting(tape: TapeNow) -> Instruction:
+    say, moved = tape.tongue.say, _clock(tape, tape.adhesion_ends_at)
     return Instruction(
-        f"Rest until {_clock(tape, tape.adhesion_ends_at)}.",
+        say("Rest until {time}.", time=moved),
         (
-            "Your tape is setting. Move the taped part as little as you can.",
-            f"Easy movement from {_clock(tape, tape.adhesion_ends_at)}, only as your therapist told you.",
-            f"Sweat, shower and swimming from {_clock(tape, tape.water_ends_at)}.",
+            say("Your tape is setting. Move the taped part as little as you can."),
+            say("Easy movement from {time}, only as your therapist told you.", time=moved),
+            say("Sweat, shower and swimming from {time}.", time=_clock(tape, tape.water_ends_at)),
             comes_off_words(tape),
         ),
     )
 
 
 def _drying(tape: TapeNow) -> Instruction:
-    return Instruction(
-        f"Keep the tape dry until {_clock(tape, tape.water_ends_at)}.",
-        ("No sweat, shower or swimming until then. Move only as your therapist told you.", comes_off_words(tape)),
-    )
+    say = tape.tongue.say
+    dry = say("No sweat, shower or swimming until then. Move only as your therapist told you.")
+    heading = say("Keep the tape dry until {time}.", time=_clock(tape, tape.water_ends_at))
+    return Instruction(heading, (dry, comes_off_words(tape)))
 
 
 def _on(tape: TapeNow) -> Instruction:
-    return Instruction("Leave the tape on.", (comes_off_words(tape), _SOONER[tape.remover]))
+    say = tape.tongue.say
+    sooner = {
+        Remover.HOME: say("Earlier is always allowed: the steps are below."),
+        Remover.HELPER: say("Earlier is always allowed, with your helper or with us."),
+        Remover.CLINIC: say("Earlier is always allowed: call us."),
+    }
+    return Instruction(say("Leave the tape on."), (comes_off_words(tape), sooner[tape.remover]))
 
 
 def _due(tape: TapeNow) -> Instruction:
+    say = tape.tongue.say
+    slowly, alone = say("Take your time. The steps are below."), say("Please do not take it off yourself.")
     if tape.remover is Remover.HOME:
-        return Instruction("Take the tape off today.", (_TAKE_TIME, "Then tell us: press “It is off”."))
+        return Instruction(say("Take the tape off today."), (slowly, say("Then tell us: press “It is off”.")))
     if tape.remover is Remover.HELPER:
-        heading = f"{_helper(tape)} takes the tape off today."
-        return Instruction(heading, ("Please do not take it off alone.", _TAKE_TIME, "Then press “It is off”."))
+        heading = say("{Helper} takes the tape off today.", helper=_helper(tape))
+        lines = (say("Please do not take it off alone."), slowly, say("Then press “It is off”."))
+        return Instruction(heading, lines)
     if tape.visit_at is not None and tape.now < tape.visit_at:
-        heading = f"We take the tape off today at {_clock(tape, tape.visit_at)}."
-        return Instruction(heading, ("Please do not take it off yourself.",))
-    return Instruction("The tape comes off today. Please call us for a time.", ("Please do not take it off yourself.",))
+        return Instruction(say("We take the tape off today at {time}.", time=_clock(tape, tape.visit_at)), (alone,))
+    return Instruction(say("The tape comes off today. Please call us for a time."), (alone,))
 
 
 def _overdue(tape: TapeNow) -> Instruction:
-    late = "It has been on longer than it should be."
+    say = tape.tongue.say
+    late, off_already = say("It has been on longer than it should be."), say("Is it off already? Press “It is off”.")
     if tape.remover is Remover.HOME:
-        return Instruction("Take the tape off now, slowly.", (late, "Is it off already? Press “It is off”."))
+        return Instruction(say("Take the tape off now, slowly."), (late, off_already))
     if tape.remover is Remover.HELPER:
-        heading = f"Ask {_helper(tape, start=False)} to take the tape off today, or call us."
-        return Instruction(heading, (late, "Please do not take it off alone. Is it off already? Press “It is off”."))
-    lines = (late, "Please do not take it off yourself. Is it off already? Press “It is off”.")
-    return Instruction("Please call us today: the tape has to come off.", lines)
+        heading = say("Ask {helper} to take the tape off today, or call us.", helper=_helper(tape))
+        return Instruction(heading, (late, f"{say('Please do not take it off alone.')} {off_already}"))
+    lines = (late, f"{say('Please do not take it off yourself.')} {off_already}")
+    return Instruction(say("Please call us today: the tape has to come off."), lines)
 
 
 def _off(tape: TapeNow) -> Instruction:
-    noted = f"We noted {day_words(tape.ended_on)}." if tape.ended_on else "We noted it."
-    return Instruction("The tape is off. Thank you.", (noted, _LOOK_AGAIN))
+    say = tape.tongue.say
+    noted = say("We noted {day}.", day=day_words(tape.ended_on, tape.tongue)) if tape.ended_on else say("We noted it.")
+    look_again = say(
+        "Look at the skin again today and tomorrow: itching can still come. If it is redder, darker or purple compared "
+        "with the skin around it, warmer, or sore, press “My skin is reacting”."
+    )
+    return Instruction(say("The tape is off. Thank you."), (noted, look_again))
 
 
-_TAKE_TIME = "Take your time. The steps are below."
-_LOOK_AGAIN = (
-    "Look at the skin again today and tomorrow: itching can still come. If it is redder, darker or purple compared "
-    "with the skin around it, warmer, or sore, press “My skin is reacting”."
-)
-_SOONER = {
-    Remover.HOME: "Earlier is always allowed: the steps are below.",
-    Remover.HELPER: "Earlier is always allowed, with your helper or with us.",
-    Remover.CLINIC: "Earlier is always allowed: call us.",
-}
 _BY_STATE: dict[TapeState, Callable[[TapeNow], Instruction]] = {
     TapeState.SETTING: _setting,
     TapeState.ON: _on,
@@ -136,8 +152,8 @@ _BY_STATE: dict[TapeState, Callable[[TapeNow], Instruction]] = {
 }
 
 
-def _helper(tape: TapeNow, *, start: bool = True) -> str:
-    return tape.helper or ("Your helper" if start else "your helper")
+def _helper(tape: TapeNow) -> str:
+    return tape.helper or tape.tongue.say("your helper")
 
 
 def _clock(tape: TapeNow, at: datetime) -> str:

@@ -18,6 +18,7 @@ class MessageKind(StrEnum):
     VISIT_CANCELLED = "visit_cancelled"
     VISIT_REMINDER = "visit_reminder"
     STOP_CONFIRMED = "stop_confirmed"
+    DUTY_REPORT = "duty_report"
 
     @property
     def is_safety(self) -> bool:
@@ -31,8 +32,8 @@ class MessageKind(StrEnum):
 
     @property
     def keeps_quiet(self) -> bool:
-        """Whether it respects quiet hours; an answer to a text the patient has just sent does not."""
-        return self is not MessageKind.STOP_CONFIRMED
+        """Whether it respects quiet hours; an answer to a text the patient has just sent, or an alarm, does not."""
+        return self not in _AT_ONCE
 
     @property
     def may_come_early(self) -> bool:
@@ -43,13 +44,36 @@ class MessageKind(StrEnum):
         return self not in _NEVER_EARLY
 
     @property
+    def is_news(self) -> bool:
+        """Whether it says that something has just happened: once said, another time for it makes it no news again."""
+        return self in _NEWS
+
+    @property
     def needs_consent(self) -> bool:
-        """Whether it needs consent; only the one answer to a STOP goes without."""
-        return self is not MessageKind.STOP_CONFIRMED
+        """Whether it needs consent; the one answer to a STOP goes without, and what goes to the clinic itself."""
+        return self not in _AT_ONCE
+
+    @property
+    def is_for_staff(self) -> bool:
+        """Whether it goes to the clinic's duty address and never to a patient."""
+        return self is MessageKind.DUTY_REPORT
+
+    @property
+    def has_own_address(self) -> bool:
+        """Whether its row carries the address it goes to; for any other the patient's is looked up at the last look."""
+        return self in _AT_ONCE
 
 
 _SAFETY = frozenset(
-    {MessageKind.AFTERCARE, MessageKind.SKIN_CHECK, MessageKind.REMOVAL_DAY, MessageKind.REMOVAL_OVERDUE}
+    {
+        MessageKind.AFTERCARE,
+        MessageKind.SKIN_CHECK,
+        MessageKind.REMOVAL_DAY,
+        MessageKind.REMOVAL_OVERDUE,
+        MessageKind.DUTY_REPORT,
+    }
 )
+_AT_ONCE = frozenset({MessageKind.STOP_CONFIRMED, MessageKind.DUTY_REPORT})
 _OPTIONAL = frozenset({MessageKind.EXERCISE_OK, MessageKind.REMOVAL_EVE})
+_NEWS = frozenset({MessageKind.VISIT_BOOKED, MessageKind.VISIT_CHANGED, MessageKind.VISIT_CANCELLED})
 _NEVER_EARLY = frozenset({MessageKind.AFTERCARE, MessageKind.EXERCISE_OK, MessageKind.SKIN_FOLLOW_UP})

@@ -42,8 +42,8 @@ MOVES: Mapping[MessageState, frozenset[MessageState]] = MappingProxyType(
         _MISSED: frozenset(),
         # a person tries again, after putting right what was wrong
         _FAILED: frozenset({_P}),
-        # claimed: once more with the same key; the others: a receipt or a person settled it
-        _UNCERTAIN: frozenset({_C, _SENT, _FAILED}),
+        # claimed: once more with the same key; planned: a person sends it again; the others: a receipt settled it
+        _UNCERTAIN: frozenset({_C, _P, _SENT, _FAILED}),
     }
 )
 """Every allowed move; what is not here is a fault in the program."""
@@ -59,6 +59,10 @@ NEEDS_PERSON = frozenset({_FAILED, _UNCERTAIN})
 
 ONCE_MORE = 1
 """How often a safety message is sent again, with the same key, after nothing was heard."""
+
+CLOCKS_DIFFER = timedelta(seconds=5)
+"""How far the clocks of two hosts may stand apart, or one may be set back, without a living worker being taken for
+dead: then a message would be sent by both."""
 
 
 def may_move(current: MessageState, wanted: MessageState) -> bool:
@@ -82,10 +86,10 @@ def sources_of(wanted: MessageState) -> frozenset[MessageState]:
 def lease_is_dead(lease_until: datetime, now: datetime, length: timedelta) -> bool:
     """Tell whether a lease of that `length` no longer holds at `now` (both aware).
 
-    It has run out, or it ends further ahead than any lease can: then the clock was set back, and waiting for it
-    would leave the message lying.
+    It has run out, or it ends further ahead than any lease can, whatever the clocks of two hosts differ: then the
+    clock was set back, and waiting for it would leave the message lying.
     """
-    return lease_until <= now or lease_until - now > length
+    return lease_until <= now or lease_until - now > length + CLOCKS_DIFFER
 
 
 def after_dead_lease(state: MessageState) -> MessageState:

@@ -70,12 +70,19 @@ def _while_on_the_skin(facts: ApplicationFacts, policy: MessagePolicy) -> Iterat
 
 
 def _aftercare(facts: ApplicationFacts) -> Wanted:
+    reasons = [f"the tape went on at {facts.applied_at.astimezone(facts.zone):%H:%M}"]
+    due_at, not_before = facts.applied_at, facts.saved_at
+    if facts.remover_by is not None:
+        # It says who takes the tape off, and must not be put right by a second message a minute later.
+        due_at = not_before = max(facts.saved_at, facts.remover_by)
+        latest = f"{not_before.astimezone(facts.zone):%H:%M}"
+        reasons.append(f"waits until it is settled who takes the tape off, {latest} at the latest")
     return Wanted(
         kind=MessageKind.AFTERCARE,
-        due_at=facts.applied_at,
-        not_before=facts.saved_at,
+        due_at=due_at,
+        not_before=not_before,
         useless_from=day_starts(facts.removal_day, facts.zone),
-        reasons=(f"the tape went on at {facts.applied_at.astimezone(facts.zone):%H:%M}",),
+        reasons=tuple(reasons),
     )
 
 

@@ -1,6 +1,6 @@
 """From a wanted message to a planned or a dropped one: its use, the time of saving and quiet hours."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from zoneinfo import ZoneInfo
@@ -53,6 +53,17 @@ class Wanted:
     useless_from: datetime
     reasons: tuple[str, ...]
     quiet_limit: datetime | None = None
+
+
+def is_said(planned: PlannedMessage, now: datetime, *, due_at: datetime, reasons: Sequence[str]) -> bool:
+    """Return whether what was planned for `due_at`, for `reasons`, and is settled already stands for `planned`.
+
+    What it stands for need not be said again. All times are aware.
+    """
+    if due_at == planned.due_at or planned.expires_at <= now or planned.kind.is_news:
+        return True
+    # A change of quiet hours moves a time that has passed; only another cause makes it news.
+    return planned.due_at <= now and list(reasons[:1]) == list(planned.reasons[:1])
 
 
 def settle(wanted: Iterable[Wanted | DroppedMessage], zone: ZoneInfo, policy: MessagePolicy) -> Plan:

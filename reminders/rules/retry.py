@@ -29,7 +29,8 @@ _SMTP_LATER = frozenset({450, 452, 454})
 _SMTP_OURS = frozenset({530, 534, 535, 538})
 """Refused because of our own credentials or encryption: no fault of the address, and true for every message."""
 
-_HTTP_SOON = frozenset({408, 425, 500, 502, 503})
+_HTTP_SOON = frozenset({408, 409, 425, 500, 502, 503})
+"""409: in conflict with what it is doing just now (RFC 9110, 15.5.10), such as an earlier attempt with the same key."""
 _HTTP_LATER = frozenset({401, 407, 429})
 _HTTP_UNCERTAIN = frozenset({504})
 """The gateway was reached and what lies behind it was not heard from: the message may be on its way."""
@@ -71,11 +72,17 @@ def sort_silence(*, handed_over: bool) -> Outcome:
 
 
 def next_attempt(
-    outcome: Outcome, attempts: int, now: datetime, expires_at: datetime, draw: Callable[[], float]
+    outcome: Outcome,
+    attempts: int,
+    now: datetime,
+    expires_at: datetime,
+    draw: Callable[[], float],
+    wait: timedelta = timedelta(0),
 ) -> datetime | None:
     """Return when (UTC) to try again after `attempts` (at least 1) that ended in `outcome`, or None: not again.
 
-    The delay doubles with each attempt up to two hours. `draw` gives numbers from 0 to below 1, such as
+    The delay doubles with each attempt up to two hours, and is never shorter than the `wait` that the other side
+    asked for (Retry-After: RFC 9110, 10.2.3). `draw` gives numbers from 0 to below 1, such as
     `random.Random(seed).random`. An attempt at or after `expires_at` (aware, exclusive) is none. Raises
     ValueError for naive datetimes and for fewer than one attempt.
     """
@@ -87,5 +94,5 @@ def next_attempt(
         return None
     # beyond this many doublings the cap has long been reached, and a larger power would overflow
     delay = min(first * 2 ** min(attempts - 1, 10), LONGEST_DELAY) * (1 + JITTER * (2 * draw() - 1))
-    at = as_instant(now, "now") + delay
+    at = as_instant(now, "now") + max(delay, wait)
     return at if at < as_instant(expires_at, "expires_at") else None

@@ -1,5 +1,6 @@
 """What a text costs on the way to a phone: encoding, units and segments (3GPP TS 23.038 and 23.040)."""
 
+import re
 import unicodedata
 from dataclasses import dataclass
 from typing import Literal
@@ -60,6 +61,11 @@ def segments(text: str, *, wide_reference: bool = False) -> Segments:
     return Segments(encoding, units, _packed(sizes, wide if wide_reference else narrow))
 
 
+def letters_outside(text: str) -> tuple[str, ...]:
+    """Return the letters of `text`, each once, that turn it into UCS-2."""
+    return tuple(dict.fromkeys(c for c in text if c not in BASIC and c not in EXTENSION))
+
+
 def to_gsm(text: str) -> str:
     """Return `text` composed (NFC), with typographic marks and spaces as their GSM-7 likenesses.
 
@@ -68,10 +74,28 @@ def to_gsm(text: str) -> str:
     return unicodedata.normalize("NFC", text).translate(_TO_GSM)
 
 
+_THRIFTY = {"es": {"sábado": "sabado"}, "fr": {"août": "aout"}}
+_WORD = re.compile(r"\w+")
+
+
+def thrifty(text: str, language: str) -> str:
+    """Return `text` with the names of days and months spelt without the one letter that would double its price.
+
+    Only these words, and only in the languages whose other words get by in the default alphabet.
+    """
+    spelt = _THRIFTY.get(language)
+    return _WORD.sub(lambda word: spelt.get(word.group(), word.group()), text) if spelt else text
+
+
 def within_limit(text: str, *, safety: bool) -> bool:
     """Tell whether `text` is short enough to be sent: two segments, four for a safety message in UCS-2."""
     cost = segments(text)
-    return cost.count <= (SAFETY_LIMIT if safety and cost.encoding == "UCS-2" else PLAIN_LIMIT)
+    return cost.count <= limit_of(cost.encoding, safety=safety)
+
+
+def limit_of(encoding: Encoding, *, safety: bool) -> int:
+    """Return how many segments a text in this encoding may fill."""
+    return SAFETY_LIMIT if safety and encoding == "UCS-2" else PLAIN_LIMIT
 
 
 def _packed(sizes: list[int], room: int) -> int:

@@ -4,7 +4,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 
-from django.db.models import Count, QuerySet
+from django.db.models import CharField, Count, OuterRef, QuerySet, Subquery, Value
+from django.db.models.functions import Cast, Coalesce, Concat
 
 from clinic.models import Helper, Patient
 from clinic.selectors import recipient_of
@@ -15,12 +16,16 @@ from reminders.rules.kinds import MessageKind
 
 @dataclass(frozen=True, slots=True)
 class CallRow:
-    """One open item: whom to ask for and the number to dial; waits: it was tried and is to be tried again later."""
+    """One open item: whom to ask for and the number to dial; waits: it was tried and is to be tried again later.
+
+    duty_mail: the state of a mail about it to the clinic's duty address that did not go out, or may not have arrived.
+    """
 
     item: CallItem
     ask_for: Patient | Helper
     overdue_messages: int
     waits: bool
+    duty_mail: str = ""
 
     @property
     def order(self) -> tuple[bool, tuple[int, datetime]]:
@@ -37,10 +42,12 @@ class CallRow:
 
 
 def call_items() -> QuerySet[CallItem]:
-    """Items, open and closed, with what a page says about them, helpers included."""
-    return CallItem.objects.select_related(
-        "patient", "application", "report", "owner", "message", "closed_by"
-    ).prefetch_related("patient__helpers")
+    """Items, open and closed, with what a page says about them, helpers included; duty_mail as in CallRow."""
+    return (
+        CallItem.objects.select_related("patient", "application", "report", "owner", "message", "closed_by")
+        .prefetch_related("patient__helpers")
+        .annotate(duty_mail=Coalesce(_duty_mail_lost(), Value("")))
+    )
 
 
 def call_items_open() -> QuerySet[CallItem]:
@@ -58,10 +65,22 @@ def call_rows(items: Iterable[CallItem], *, now: datetime) -> list[CallRow]:
             ask_for=recipient_of(item.patient),
             overdue_messages=sent.get(item.application_id or 0, 0),
             waits=item.try_again_at is not None and item.try_again_at > now,
+            duty_mail=getattr(item, "duty_mail", ""),
         )
         for item in listed
     ]
     return sorted(rows, key=lambda row: row.order)
+
+
+def _duty_mail_lost() -> Subquery:
+    """The state of the duty mail about an item's report, where a person has to make up for it.
+
+    Asked along with the items, each by the unique index of messages: so it says nothing more once the mail went.
+    """
+    lost = (Message.State.FAILED, Message.State.MISSED, Message.State.UNCERTAIN)
+    subject = Concat(Value("report:"), Cast(OuterRef("report"), CharField()))
+    mails = Message.objects.filter(subject=subject, kind=MessageKind.DUTY_REPORT, state__in=lost)
+    return Subquery(mails.order_by("id").values("state")[:1])
 
 
 def _overdue_sent(tapes: list[int]) -> dict[int, int]:

@@ -1,38 +1,19 @@
 """What the patient's page needs to know beside the tape itself."""
 
-from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
-from clinic.rules.local_time import at_clock
 from clinic.selectors import closed_days, hours_of
 from reminders.models import CallItem
-from taping.models import Application, SkinReport, Strip
+from reminders.rules.opening import LOOK_AHEAD, Opening, opening
+from taping.models import Application, SkinReport, Strip, StripEvent
 from taping.rules.clock import local_date
-
-LOOK_AHEAD = 14
-
-
-@dataclass(frozen=True, slots=True)
-class Opening:
-    """Whether the clinic is open now, and else when it opens next (aware; None: not within two weeks)."""
-
-    open_now: bool
-    opens_at: datetime | None
 
 
 def opening_at(now: datetime, zone: ZoneInfo) -> Opening:
     """The clinic's own hours and closures around now (aware). Two queries."""
     today = local_date(now, zone)
-    hours, closed = hours_of(None), closed_days(today, today + timedelta(days=LOOK_AHEAD))
-    for number in range(LOOK_AHEAD + 1):
-        day = today + timedelta(days=number)
-        for opens, closes in [] if day in closed else hours.get(day.weekday(), []):
-            if at_clock(day, opens, zone) <= now < at_clock(day, closes, zone):
-                return Opening(open_now=True, opens_at=None)
-            if at_clock(day, opens, zone) > now:
-                return Opening(open_now=False, opens_at=at_clock(day, opens, zone))
-    return Opening(open_now=False, opens_at=None)
+    return opening(now, zone, hours_of(None), closed_days(today, today + timedelta(days=LOOK_AHEAD)))
 
 
 def reports_open(tape: Application) -> list[SkinReport]:
@@ -47,8 +28,16 @@ def call_is_open(tape: Application) -> bool:
 
 
 def strips_top_first(tape: Application) -> list[Strip]:
-    """The strips in the order in which they come off: the last one laid lies on top."""
-    return list(Strip.objects.filter(plan=tape.plan_id).order_by("-position"))
+    """The strips that are still on, in the order in which they come off: the last one laid lies on top."""
+    gone = StripEvent.objects.filter(application=tape, what=StripEvent.What.STRIP_OFF, taken_back_at=None)
+    off = gone.filter(strip__isnull=False).values("strip")
+    return list(Strip.objects.filter(plan=tape.plan_id).exclude(pk__in=off).order_by("-position"))
+
+
+def other_places(tape: Application) -> list[tuple[str, str]]:
+    """The regions and sides of the other tape that the same patient wears."""
+    others = Application.objects.filter(patient=tape.patient_id, ended_at=None).exclude(pk=tape.pk)
+    return list(others.order_by("applied_at", "id").values_list("region", "side"))
 
 
 def days_of(tape: Application, zone: ZoneInfo) -> list[date]:

@@ -14,7 +14,7 @@ from taping.rules.wear import WearWindow, adhesion_ends, water_ends
 from taping.rules.wear_state import TapeState, WornTape, tape_state
 
 LONGEST_WAIT = timedelta(minutes=120)
-MOST_TAPES = 100
+MOST_TAPES = 60
 """How many tapes one list shows; the page says how many more there are."""
 
 
@@ -80,8 +80,8 @@ class TapesToday:
     more: int
 
 
-def tapes_today(*, now: datetime, zone: ZoneInfo) -> TapesToday:
-    """Tape on the skin whose adhesion wait runs, and tape whose removal day is here or past."""
+def tapes_today(*, now: datetime, zone: ZoneInfo, most: int | None = MOST_TAPES) -> TapesToday:
+    """Tape on the skin whose adhesion wait runs, and tape whose removal day is here or past. most: None lists all."""
     today = local_date(now, zone)
     rows = (
         with_reaction(Application.objects.filter(ended_at=None))
@@ -92,4 +92,5 @@ def tapes_today(*, now: datetime, zone: ZoneInfo) -> TapesToday:
     found = tape_rows(rows, now=now, zone=zone)
     setting = sorted((row for row in found if row.state is TapeState.SETTING), key=lambda row: row.adhesion_ends_at)
     coming_off = [row for row in found if row.state in (TapeState.DUE, TapeState.OVERDUE)]
-    return TapesToday(setting, coming_off[:MOST_TAPES], max(0, len(coming_off) - MOST_TAPES))
+    listed = coming_off[:most]
+    return TapesToday(setting, listed, len(coming_off) - len(listed))

@@ -1,14 +1,14 @@
 """The rest of Today: visits, follow-ups to book, signatures that are open."""
 
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
-from django.db.models import Exists, OuterRef, QuerySet
+from django.db.models import Exists, OuterRef, QuerySet, Subquery
 
 from clinic.models import User, Visit
 from clinic.selectors import day_range, visits_between
-from taping.models import Application
+from taping.models import Application, SkinReport
 from taping.rules.clock import local_date
 
 MISSED_SINCE = timedelta(days=7)
@@ -17,10 +17,21 @@ MOST = 50
 
 @dataclass(frozen=True, slots=True)
 class FollowUps:
-    """What the desk still has to book: removals without a visit, and visits nobody came to and nobody rebooked."""
+    """What the desk still has to book: removals without a visit, visits nobody came to and nobody rebooked, and skin
+    that a therapist wants to see again."""
 
     removals: list[Application]
     missed: list[Visit]
+    looks: list[SkinReport]
+
+    @property
+    def count(self) -> int:
+        return len(self.removals) + len(self.missed) + len(self.looks)
+
+    @property
+    def more(self) -> bool:
+        """Whether one of the lists was cut short."""
+        return any(len(one) >= MOST for one in (self.removals, self.missed, self.looks))
 
 
 def visits_of_day(*, now: datetime, zone: ZoneInfo, therapist: User | None = None) -> QuerySet[Visit]:
@@ -30,7 +41,7 @@ def visits_of_day(*, now: datetime, zone: ZoneInfo, therapist: User | None = Non
 
 
 def follow_ups(*, now: datetime, zone: ZoneInfo) -> FollowUps:
-    """Two queries. A removal is to be booked while the tape is on, the clinic takes it off and no visit stands."""
+    """Three queries. A removal is to be booked while the tape is on, the clinic takes it off and no visit stands."""
     removals = (
         Application.objects.filter(ended_at=None, removal=Application.Removal.CLINIC, removal_visit=None)
         .select_related("patient")
@@ -45,7 +56,23 @@ def follow_ups(*, now: datetime, zone: ZoneInfo) -> FollowUps:
         .select_related("patient", "therapist")
         .order_by("starts_at", "id")[:MOST]
     )
-    return FollowUps(list(removals), list(missed))
+    return FollowUps(list(removals), list(missed), _looks(now=now, zone=zone))
+
+
+def _looks(*, now: datetime, zone: ZoneInfo) -> list[SkinReport]:
+    """Reports whose skin is to be looked at again, from a week ago on, without a visit on that day or later."""
+    visits = Visit.objects.filter(patient=OuterRef("patient"), state__in=["booked", "arrived", "done"])
+    reports = (
+        SkinReport.objects.filter(follow_up_on__gte=local_date(now - MISSED_SINCE, zone))
+        .annotate(last_visit=Subquery(visits.order_by("-starts_at").values("starts_at")[:1]))
+        .select_related("patient", "application")
+        .order_by("follow_up_on", "id")[:MOST]
+    )
+    return [one for one in reports if not _seen_by(getattr(one, "last_visit", None), one.follow_up_on, zone)]
+
+
+def _seen_by(visit: datetime | None, day: date | None, zone: ZoneInfo) -> bool:
+    return visit is not None and day is not None and local_date(visit, zone) >= day
 
 
 def signatures_open(supervisor: User) -> QuerySet[Application]:

@@ -8,8 +8,10 @@ from clinic.models import Helper, Patient
 from clinic.models.people import Channel
 from clinic.selectors import recipient_of
 from reminders.models import RefusedAddress
+from reminders.services.due_rows import DuePatient, DueRecipient
 
 Refused = Collection[tuple[str, str]]
+Recipient = Patient | Helper | DueRecipient
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,14 +22,19 @@ class Route:
     address: str
 
 
-def routes_of(recipient: Patient | Helper) -> list[Route]:
+def recipient_at(patient: Patient | DuePatient) -> Recipient:
+    """Who gets this patient's messages."""
+    return patient.recipient if isinstance(patient, DuePatient) else recipient_of(patient)
+
+
+def routes_of(recipient: Recipient) -> list[Route]:
     """The recipient's channels that have an address, the preferred one first."""
     both = [Route(Channel.SMS, recipient.phone), Route(Channel.EMAIL, recipient.email)]
     both.sort(key=lambda route: route.channel != recipient.prefers)
     return [route for route in both if route.address]
 
 
-def route_find(recipient: Patient | Helper, *, refused: Refused, tried: Iterable[str] = ()) -> Route | None:
+def route_find(recipient: Recipient, *, refused: Refused, tried: Iterable[str] = ()) -> Route | None:
     """The first channel that works: it has an address that was not refused, and did not refuse this message."""
     left_out = set(tried)
     for route in routes_of(recipient):
@@ -36,9 +43,9 @@ def route_find(recipient: Patient | Helper, *, refused: Refused, tried: Iterable
     return None
 
 
-def refused_among(patients: Iterable[Patient]) -> set[tuple[str, str]]:
+def refused_among(patients: Iterable[Patient | DuePatient]) -> set[tuple[str, str]]:
     """Which addresses of these patients' recipients were refused for good, as (channel, address). One query."""
-    routes = [route for patient in patients for route in routes_of(recipient_of(patient))]
+    routes = [route for patient in patients for route in routes_of(recipient_at(patient))]
     rows = RefusedAddress.objects.filter(address__in={route.address for route in routes})
     return set(rows.values_list("channel", "address"))
 

@@ -10,6 +10,7 @@ from clinic.selectors import recipient_of
 from clinic.services.events import Actor
 from reminders.models import CallItem
 from reminders.services.call_list import Call, call_open, calls_close_ended
+from reminders.services.duty import duty_tell
 from taping.models import Application, SkinReport
 from taping.rules.report import Advice, Urgency
 from taping.services.applications import application_end
@@ -37,7 +38,8 @@ def answer_skin(
 ) -> tuple[SkinReport, Advice]:
     """The skin is reacting. Returns the report and what to do now, emergencies first. Raises TapingRefused.
 
-    Always opens a call item: nothing a patient reports is settled by a machine.
+    Always opens a call item: nothing a patient reports is settled by a machine. While the clinic is closed the duty
+    address is told, too.
     """
     listed = list(signs)
     advice = advice_for(application=application, signs=listed, now=now)
@@ -54,6 +56,7 @@ def answer_skin(
         urgent=advice.urgency in _URGENT,
     )
     call_open(actor=actor, now=now, call=call)
+    duty_tell(actor=actor, now=now, report=report, patient=application.patient)
     return report, advice
 
 

@@ -1,14 +1,15 @@
 """Everything a batch of claimed rows needs to know, read in a fixed number of queries."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 from uuid import UUID
 
 from clinic.selectors import clinic_get
 from reminders.models import Message
 from reminders.rules.joining import WITHIN
-from reminders.services.addresses import refused_among
+from reminders.services.addresses import routes_of
+from reminders.services.due_rows import DueMessage, due_rows
 from reminders.services.looking import Surroundings
 from taping.models import SkinReport
 
@@ -20,9 +21,26 @@ class Batch:
     """Claimed rows in the order to send them, rows that may be said with one of them, and what surrounds them."""
 
     token: UUID
-    rows: list[Message]
-    near: list[Message]
+    rows: list[DueMessage]
+    near: list[DueMessage]
     around: Surroundings
+    _full: dict[int, Message] = field(default_factory=dict)
+    _signs: dict[int, list[str]] = field(default_factory=dict)
+
+    def full(self, rows: Sequence[DueMessage]) -> tuple[list[Message], list[str]]:
+        """The models of these rows and the signs reported of their tapes, to make words of. Raises KeyError.
+
+        Read for the whole batch when the first is asked for. What has changed since the rows were read has raised
+        a version, and the mark then refuses the row whatever was written.
+        """
+        if not self._full:
+            self._full.update({row.pk: row for row in rows_read([row.pk for row in (*self.rows, *self.near)])})
+            tapes = {row.application_id for row in self._full.values() if row.application_id is not None}
+            reports = SkinReport.objects.filter(application__in=tapes, closed_at=None)
+            for tape, reported in reports.values_list("application_id", "signs"):
+                self._signs.setdefault(tape or 0, []).extend(reported)
+        found = [self._full[row.pk] for row in rows]
+        return found, [sign for row in found for sign in self._signs.get(row.application_id or 0, [])]
 
 
 def rows_read(ids: Sequence[int]) -> list[Message]:
@@ -38,19 +56,20 @@ def rows_read(ids: Sequence[int]) -> list[Message]:
 
 def batch_read(token: UUID, ids: Sequence[int], now: datetime) -> Batch:
     """Read what was claimed under token. now: aware."""
-    rows = rows_read(ids)
-    near = rows_read(_near(rows, now))
-    signs: dict[int, list[str]] = {}
-    tapes = {row.application_id for row in (*rows, *near) if row.application_id is not None}
-    for tape, reported in SkinReport.objects.filter(application__in=tapes, closed_at=None).values_list(
-        "application_id", "signs"
-    ):
-        signs.setdefault(tape or 0, []).extend(reported)
-    refused = refused_among({row.patient_id: row.patient for row in (*rows, *near)}.values())
-    return Batch(token, rows, near, Surroundings(clinic_get(), refused, signs))
+    rows = due_rows(ids, now)
+    with_others = [row for row in rows if row.has_near]
+    near = due_rows(_near(with_others, now), now) if with_others else []
+    refused = {
+        (route.channel, route.address)
+        for row in (*rows, *near)
+        if row.refused_channels
+        for route in routes_of(row.patient.recipient)
+        if route.channel in row.refused_channels
+    }
+    return Batch(token, rows, near, Surroundings(clinic_get(), refused))
 
 
-def _near(rows: Sequence[Message], now: datetime) -> list[int]:
+def _near(rows: Sequence[DueMessage], now: datetime) -> list[int]:
     """Rows not claimed here that may be said with one that is: same patient and kind, due within the hour."""
     wanted = {(row.patient_id, row.kind) for row in rows}
     found = Message.objects.filter(

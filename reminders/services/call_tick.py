@@ -1,42 +1,55 @@
 """What the clock puts on the call list, and takes off it again."""
 
 import logging
-from collections.abc import Iterable
-from datetime import date, datetime, time, timedelta
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
 
 from django.db import InterfaceError, OperationalError
-from django.db.models import CharField, Exists, OuterRef, Q, QuerySet, Value
-from django.db.models.functions import Cast, Concat
+from django.db.models import QuerySet
 
-from clinic.models import Clinic
-from clinic.selectors import clinic_get, hours_of, recipient_of
+from clinic.models import Clinic, Patient
+from clinic.selectors import clinic_get, hours_of
 from clinic.services.events import ENGINE
 from reminders.models import CallItem, Message
 from reminders.rules.call_list import overdue_since, unfinished_since, unreachable_since
-from reminders.rules.outbox import ONCE_MORE
-from reminders.services.addresses import refused_among, route_find
+from reminders.services import call_conditions
+from reminders.services.call_conditions import Moments, moments_at
 from reminders.services.call_list import Call, call_close, call_open
-from taping.models import Application, StripPlan
+from taping.models import Application, SkinScreen, StripPlan
 
 log = logging.getLogger(__name__)
 
 Reason = CallItem.Reason
-LOOK_BACK = timedelta(days=8)
-"""How far back a message that nobody got is still looked for; older ones have been seen, or no longer matter."""
-CLOSING_UNKNOWN = time(18, 0)
-"""Closing time of a day on which the clinic has no hours of its own."""
 
 
-def call_list_tick(now: datetime) -> int:
-    """Open what has become due and close what has settled itself; returns how many were opened. now: aware."""
-    clinic = clinic_get()
-    today = now.astimezone(clinic.zone).date()
-    _close_settled(now)
+@dataclass(frozen=True, slots=True)
+class _Tick:
+    """The clinic, its hours, and the moments that decide."""
+
+    clinic: Clinic
+    hours: call_conditions.Hours
+    at: Moments
+
+
+def call_list_tick(now: datetime, found: Collection[str] | None = None) -> int:
+    """Open what has become due and close what has settled itself; returns how many were opened. now: aware.
+
+    found: names in call_conditions of those that found something; the others are passed over. None: go over all.
+    """
+    clinic, hours = clinic_get(), hours_of(None)
+    tick = _Tick(clinic, hours, moments_at(now, clinic.zone, hours))
+    if found is None or not call_conditions.OPENING.keys() >= set(found):
+        for how, items in call_conditions.settled().items():
+            for item in items.select_related("patient") if found is None or how in found else ():
+                call_close(now=now, item=item, how=how)
     # Found first and opened afterwards: two messages of one tape that nobody got are one call.
-    finds = (_overdue, _unreachable, _unfinished, _not_arrived)
     calls: dict[str, Call] = {}
-    for call in (call for find in finds for call in find(clinic, today, now)):
-        calls.setdefault(call.key, call)
+    for name, condition in call_conditions.OPENING.items():
+        if found is None or name in found:
+            for call in _CALLS[name](condition(tick.at), tick):
+                calls.setdefault(call.key, call)
     return sum(_open(call, now) for call in calls.values())
 
 
@@ -51,90 +64,57 @@ def _open(call: Call, now: datetime) -> bool:
     return True
 
 
-def _without_item(rows: QuerySet[Application], reason: str) -> QuerySet[Application]:
-    open_items = CallItem.objects.filter(application=OuterRef("pk"), reason=reason, closed_at=None)
-    return rows.filter(~Exists(open_items)).select_related("patient")
+def _overdue(tapes: QuerySet[Application], tick: _Tick) -> Iterator[Call]:
+    for tape in tapes.select_related("patient"):
+        since = overdue_since(tape.closes_on, tick.clinic.zone)
+        yield Call(patient=tape.patient, reason=Reason.OVERDUE, since=since, application=tape)
 
 
-def _overdue(clinic: Clinic, today: date, now: datetime) -> Iterable[Call]:
-    late = Application.objects.filter(ended_at=None, closes_on__lt=today)
-    for application in _without_item(late, Reason.OVERDUE):
-        since = overdue_since(application.closes_on, clinic.zone)
-        yield Call(patient=application.patient, reason=Reason.OVERDUE, since=since, application=application)
+def _unreachable(tapes: QuerySet[Application], tick: _Tick) -> Iterator[Call]:
+    for tape in tapes.select_related("patient"):
+        stopped_at = tape.patient.consent_withdrawn_at
+        told = not tape.patient.consents and stopped_at is not None and stopped_at >= tape.applied_at
+        since = unreachable_since(tape.removal_day, tick.clinic.zone, stopped_at if told else None)
+        yield Call(patient=tape.patient, reason=Reason.UNREACHABLE, since=since, application=tape)
 
 
-def _unreachable(clinic: Clinic, today: date, now: datetime) -> Iterable[Call]:
-    worn = Application.objects.filter(ended_at=None).filter(Q(removal_day__lte=today) | Q(patient__consents=False))
-    rows = list(_without_item(worn, Reason.UNREACHABLE).prefetch_related("patient__helpers"))
-    for application in _out_of_reach(rows):
-        stopped_at = application.patient.consent_withdrawn_at
-        told = not application.patient.consents and stopped_at is not None and stopped_at >= application.applied_at
-        since = unreachable_since(application.removal_day, clinic.zone, stopped_at if told else None)
-        if since <= now:
-            yield Call(patient=application.patient, reason=Reason.UNREACHABLE, since=since, application=application)
+def _unfinished(plans: QuerySet[StripPlan], tick: _Tick) -> Iterator[Call]:
+    """Plans begun, asked about at closing time of their day; one item a patient."""
+    for plan in plans.select_related("screen__patient"):
+        yield _draft(plan.screen.patient, plan.made_at, tick)
 
 
-def _out_of_reach(applications: list[Application]) -> Iterable[Application]:
-    refused = refused_among(one.patient for one in applications) if applications else set()
-    for one in applications:
-        if not one.patient.consents or route_find(recipient_of(one.patient), refused=refused) is None:
-            yield one
+def _untaped(screens: QuerySet[SkinScreen], tick: _Tick) -> Iterator[Call]:
+    """The same for screens that permit tape without a plan."""
+    for screen in screens.select_related("patient"):
+        yield _draft(screen.patient, screen.saved_at or tick.at.now, tick)
 
 
-def _unfinished(clinic: Clinic, today: date, now: datetime) -> Iterable[Call]:
-    """Drafts past the screen, asked about at closing time of their day; one item a patient."""
-    drafts = StripPlan.objects.filter(closed_at=None, application=None, made_at__gte=now - LOOK_BACK, made_at__lte=now)
-    known = CallItem.objects.filter(patient=OuterRef("screen__patient"), reason=Reason.UNFINISHED)
-    asked = known.filter(Q(closed_at=None) | Q(closed_at__gte=OuterRef("made_at")))
-    rows = list(drafts.filter(~Exists(asked)).select_related("screen__patient"))
-    hours = hours_of(None) if rows else {}
-    for draft in rows:
-        day = draft.made_at.astimezone(clinic.zone).date()
-        closing = max((closes for _, closes in hours.get(day.weekday(), [])), default=CLOSING_UNKNOWN)
-        since = unfinished_since(day, closing, clinic.zone)
-        if since <= now:
-            yield Call(patient=draft.screen.patient, reason=Reason.UNFINISHED, since=since)
+def _draft(patient: Patient, made_at: datetime, tick: _Tick) -> Call:
+    day = made_at.astimezone(tick.clinic.zone).date()
+    since = unfinished_since(day, call_conditions.closing_time(tick.hours, day), tick.clinic.zone)
+    return Call(patient=patient, reason=Reason.UNFINISHED, since=since)
 
 
-def _not_arrived(clinic: Clinic, today: date, now: datetime) -> Iterable[Call]:
-    """Messages that reached nobody, or of which nobody knows. One never tried for want of an address is not here:
-    that nobody can be reached is asked about on the removal day."""
-    failed = Q(state=Message.State.FAILED) & (Q(attempts__gt=0) | ~Q(refused_on=""))
-    silent = Q(state=Message.State.UNCERTAIN) & (Q(safety=False) | Q(repeats__gte=ONCE_MORE) | Q(expires_at__lte=now))
-    subject = Cast(OuterRef("subject"), CharField())
-    for state, reason in ((failed, Reason.UNDELIVERED), (silent, Reason.UNCERTAIN)):
-        key = Concat(Value(f"{reason.value}:"), subject)
-        known = CallItem.objects.filter(Q(closed_at=None) | Q(closed_at__gte=OuterRef("settled_at")), key=key)
-        rows = Message.objects.filter(state, planned_for__gte=now - LOOK_BACK, joined_to=None).filter(~Exists(known))
-        for row in rows.select_related("patient", "application").order_by("settled_at", "id"):
-            since = row.settled_at or now
-            yield Call(patient=row.patient, reason=reason, since=since, application=row.application, message=row)
+def _undelivered(rows: QuerySet[Message], tick: _Tick) -> Iterable[Call]:
+    return _messages(Reason.UNDELIVERED, rows, tick)
 
 
-def _close_settled(now: datetime) -> None:
-    for how, moot in _SETTLED.items():
-        for item in CallItem.objects.filter(moot, closed_at=None).select_related("patient"):
-            call_close(now=now, item=item, how=how)
-    held = CallItem.objects.filter(reason=Reason.UNREACHABLE, closed_at=None, patient__consents=True)
-    items = list(held.select_related("patient", "application").prefetch_related("patient__helpers"))
-    refused = refused_among(item.patient for item in items) if items else set()
-    for item in items:
-        if route_find(recipient_of(item.patient), refused=refused) is not None:
-            call_close(now=now, item=item, how="can be reached again")
-    _close_drafts(now)
+def _uncertain(rows: QuerySet[Message], tick: _Tick) -> Iterable[Call]:
+    return _messages(Reason.UNCERTAIN, rows, tick)
 
 
-_SETTLED: dict[str, Q] = {
-    "the tape is off": Q(reason__in=(Reason.OVERDUE, Reason.UNREACHABLE), application__ended_at__isnull=False),
-    "the message went": Q(
-        reason__in=(Reason.UNDELIVERED, Reason.UNCERTAIN),
-        message__state__in=(Message.State.SENT, Message.State.PLANNED),
-    ),
+def _messages(reason: str, rows: QuerySet[Message], tick: _Tick) -> Iterator[Call]:
+    for row in rows.select_related("patient", "application"):
+        since = row.settled_at or tick.at.now
+        yield Call(patient=row.patient, reason=reason, since=since, application=row.application, message=row)
+
+
+_CALLS: Mapping[str, Callable[[Any, _Tick], Iterable[Call]]] = {
+    "overdue": _overdue,
+    "unreachable": _unreachable,
+    "unfinished": _unfinished,
+    "untaped": _untaped,
+    "undelivered": _undelivered,
+    "uncertain": _uncertain,
 }
-
-
-def _close_drafts(now: datetime) -> None:
-    drafts = StripPlan.objects.filter(screen__patient=OuterRef("patient"), closed_at=None, application=None)
-    done = CallItem.objects.filter(reason=Reason.UNFINISHED, closed_at=None).filter(~Exists(drafts))
-    for item in done.select_related("patient"):
-        call_close(now=now, item=item, how="taped or put away")

@@ -10,6 +10,7 @@ from django.db import DatabaseError, connection
 from django.db.migrations.executor import MigrationExecutor
 
 from reminders.selectors.waiting import message_oldest_due
+from reminders.services.grown import redis_keeps_all
 
 log = logging.getLogger(__name__)
 
@@ -77,4 +78,5 @@ def _wake_ups() -> str:
     except redis.RedisError as fault:
         log.error("Redis does not answer: %s. Messages wait until it is back.", type(fault).__name__)
         return "does not answer"
-    return "ok"
+    may_drop = redis_keeps_all(None)
+    return f"{may_drop[0].msg} {may_drop[0].hint}" if may_drop else "ok"

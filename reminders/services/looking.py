@@ -3,16 +3,17 @@
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
-from clinic.models import Clinic, Helper, Patient, Visit
-from clinic.selectors import recipient_of
+from clinic.models import Clinic, Visit
 from reminders.models import Message
 from reminders.rules.kinds import MessageKind
 from reminders.rules.outbox import MessageState
 from reminders.rules.quiet import is_quiet, out_of_quiet
-from reminders.services.addresses import Route, route_find, routes_of
+from reminders.services.addresses import Recipient, Route, recipient_at, route_find, routes_of
+from reminders.services.due_rows import DueMessage
 from reminders.services.subjects import patient_zone
 
 PLANNED_AGAIN = timedelta(seconds=1)
+Due = Message | DueMessage
 NO_ROUTE = "no contact route: there is no number or address that works"
 
 
@@ -20,7 +21,7 @@ NO_ROUTE = "no contact route: there is no number or address that works"
 class Go:
     """It goes, to this recipient, on this route."""
 
-    recipient: Patient | Helper
+    recipient: Recipient
     route: Route
 
 
@@ -35,14 +36,13 @@ class Instead:
 
 @dataclass(frozen=True, slots=True)
 class Surroundings:
-    """What one batch knows beside its rows: the clinic, addresses that refused, signs reported and not closed."""
+    """What one batch knows beside its rows: the clinic, and addresses that refused."""
 
     clinic: Clinic
     refused: set[tuple[str, str]] = field(default_factory=set)
-    signs: dict[int, list[str]] = field(default_factory=dict)
 
 
-def last_look(row: Message, around: Surroundings, now: datetime) -> Go | Instead:
+def last_look(row: Due, around: Surroundings, now: datetime) -> Go | Instead:
     """Decide on a due row with its patient, application and visit as they are now. now: aware."""
     kind = MessageKind(row.kind)
     if row.expires_at <= now:
@@ -55,16 +55,16 @@ def last_look(row: Message, around: Surroundings, now: datetime) -> Go | Instead
     route = _route(row, around)
     if route is None:
         return Instead(MessageState.FAILED, NO_ROUTE)
-    return _moved(row, kind, around, now) or Go(recipient_of(row.patient), route)
+    return _moved(row, kind, around, now) or Go(recipient_at(row.patient), route)
 
 
-def _is_stale(row: Message) -> bool:
+def _is_stale(row: Due) -> bool:
     """Whether what the row was planned from has changed: planning has the word before sending has."""
     subject = row.application or row.visit
     return subject is not None and subject.plan_version != subject.planned_version
 
 
-def _unwanted(row: Message, kind: MessageKind) -> str:
+def _unwanted(row: Due, kind: MessageKind) -> str:
     if kind.needs_consent and not row.patient.consents:
         return "no agreement to reminders"
     if row.application is not None:
@@ -78,20 +78,23 @@ def _unwanted(row: Message, kind: MessageKind) -> str:
     return ""
 
 
-def _route(row: Message, around: Surroundings) -> Route | None:
+def _route(row: Due, around: Surroundings) -> Route | None:
     tried = row.refused_on.split()
-    if MessageKind(row.kind) is MessageKind.STOP_CONFIRMED and row.address and row.channel not in tried:
-        return Route(row.channel, row.address)  # answered where the STOP came from
+    kind = MessageKind(row.kind)
+    if kind.has_own_address and row.address and row.channel not in tried:
+        return Route(row.channel, row.address)  # answered where the STOP came from; or the clinic's duty address
+    if kind.is_for_staff:
+        return None  # the patient's own addresses are no way out for it
     if (
         row.repeats
         and row.channel not in tried
-        and Route(row.channel, row.address) in routes_of(recipient_of(row.patient))
+        and Route(row.channel, row.address) in routes_of(recipient_at(row.patient))
     ):
         return Route(row.channel, row.address)  # only there can the same key tell that it came before
-    return route_find(recipient_of(row.patient), refused=around.refused, tried=tried)
+    return route_find(recipient_at(row.patient), refused=around.refused, tried=tried)
 
 
-def _moved(row: Message, kind: MessageKind, around: Surroundings, now: datetime) -> Instead | None:
+def _moved(row: Due, kind: MessageKind, around: Surroundings, now: datetime) -> Instead | None:
     """What quiet hours make of it; a row that was late, or is tried again, may have drifted into them."""
     clinic, zone = around.clinic, patient_zone(row.patient, around.clinic)
     if not kind.keeps_quiet or not is_quiet(now, zone, clinic.quiet_from, clinic.quiet_until):

@@ -1,26 +1,41 @@
-"""The one place with SQL of its own: settles one message and takes the next in a single statement and commit.
+"""The mark of every message: settles one and takes the next in a single statement and commit.
 
 Written by hand because this is what bounds the rate at nine o'clock: the two marks of every message (being sent, sent)
 would be two commits, and the last look a query more. PostgreSQL and SQLite (3.35 and newer) understand it alike.
+
+The text of the statement depends only on how many rows it marks, so it is put together once and both databases keep it
+prepared. On PostgreSQL this statement, and no other, commits without waiting for the disk (synchronous_commit off). A
+killed worker takes nothing with it, because the server has the mark already. Where the server itself dies, or its host,
+the marks of its last half second may be gone. The claims before them are not: those rows are found claimed, or being
+sent, and are sent once more. None is lost.
 """
 
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from functools import lru_cache
 from typing import Any
 from uuid import UUID
 
-from django.db import connection
-from django.db.models import Field
+from django.db import InterfaceError, OperationalError
 
 from clinic.models import Patient, Visit
 from reminders.models import Message
 from reminders.services.addresses import Route
+from reminders.services.due_rows import DueMessage
 from reminders.services.queueing import LEASE
+from reminders.services.statements import ids_marked
 from taping.models import Application
 
 _TABLE = Message._meta.db_table
-_LOOKS = (("patient_id", Patient), ("application_id", Application), ("visit_id", Visit))
+_LOOKS = tuple(
+    (name, model._meta.db_table)
+    for name, model in (("patient", Patient), ("application", Application), ("visit", Visit))
+)
+_RELAXED = ", set_config('synchronous_commit', 'off', true)"
+"""Local to the statement's own transaction, and evaluated before that commits."""
+
+Looks = tuple[bool, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,7 +51,7 @@ class Sent:
 class Taken:
     """A message about to be handed over: lead first, then the rows it speaks for, as they were read."""
 
-    rows: Sequence[Message]
+    rows: Sequence[Message | DueMessage]
     route: Route
     now: datetime
 
@@ -49,92 +64,97 @@ def mark(token: UUID, *, sent: Sent | None, taken: Taken | None) -> bool:
     """
     if sent is None and taken is None:
         return True
-    sql = _Statement(token)
-    if sent is not None:
-        sql.settle(sent)
-    if taken is not None:
-        sql.take(taken)
-    with connection.cursor() as cursor:
-        cursor.execute(sql.text(), sql.values())
-        marked = {row[0] for row in cursor.fetchall()}
+    looks = (
+        tuple([(True, row.application_id is not None, row.visit_id is not None) for row in taken.rows]) if taken else ()
+    )
+    text = _text(len(sent.ids) if sent else 0, looks)
+    marked = ids_marked(text, _values(token, sent, taken), relaxed=_RELAXED)
     return taken is None or marked >= {row.pk for row in taken.rows}
 
 
-class _Statement:
-    """UPDATE ... SET column = CASE ... END WHERE ... RETURNING id, put together from what is to be marked."""
+_unmarked: list[tuple[UUID, Sent | None, tuple[int, ...]]] = []
 
-    def __init__(self, token: UUID) -> None:
-        self._token = _value("token", token)
-        self._cases: dict[str, list[tuple[str, list[Any]]]] = {}
-        self._where: list[tuple[str, list[Any]]] = []
 
-    def settle(self, sent: Sent) -> None:
-        marks, ids = _marks(sent.ids)
-        when = f"WHEN id IN ({marks}) THEN "
-        self._case("state", f"{when}'sent'", ids)
-        self._case("text", f"{when}%s", [*ids, sent.text])
-        self._case("gateway_id", f"{when}%s", [*ids, sent.gateway_id[:120]])
-        self._case("why", f"{when}''", ids)
-        self._case("token", f"{when}NULL", ids)
-        self._case("lease_until", f"{when}NULL", ids)
+def mark_or_keep(token: UUID, *, sent: Sent | None, taken: Taken | None) -> bool:
+    """As mark, but what could not be written down is kept for mark_kept. Raises what the database raised.
+
+    While this process lives it knows what went and what did not; only a process that died leaves that unknown.
+    """
+    try:
+        return mark(token, sent=sent, taken=taken)
+    except (OperationalError, InterfaceError):
+        _unmarked.append((token, sent, tuple(row.pk for row in taken.rows) if taken else ()))
+        raise
+
+
+def mark_kept() -> None:
+    """Write down what the database did not take before: what went is sent, what did not is planned again."""
+    while _unmarked:
+        token, sent, untouched = _unmarked[0]
+        mark(token, sent=sent, taken=None)
+        held = Message.objects.filter(pk__in=untouched, token=token, state__in=("claimed", "sending"))
+        held.update(state="planned", token=None, lease_until=None, settled_at=None, joined_to=None)
+        _unmarked.pop(0)
+
+
+def _values(token: UUID, sent: Sent | None, taken: Taken | None) -> dict[str, Any]:
+    values: dict[str, Any] = {"token": token}
+    if sent is not None:
+        values["text"], values["gateway_id"] = sent.text, sent.gateway_id[:120]
+        for number, pk in enumerate(sent.ids):
+            values[f"sent_{number}"] = pk
+    if taken is None:
+        return values
+    values["channel"], values["address"] = str(taken.route.channel), taken.route.address
+    values["now"], values["lease"] = taken.now, taken.now + LEASE
+    for number, row in enumerate(taken.rows):
+        values[f"row_{number}"] = row.pk
+        values[f"patient_{number}"] = row.patient_id
+        values[f"patient_version_{number}"] = row.patient.plan_version
+        if row.application is not None:
+            values[f"application_{number}"] = row.application_id
+            values[f"application_version_{number}"] = row.application.plan_version
+        if row.visit is not None:
+            values[f"visit_{number}"] = row.visit_id
+            values[f"visit_version_{number}"] = row.visit.plan_version
+    return values
+
+
+@lru_cache(maxsize=256)
+def _text(sent: int, looks: tuple[Looks, ...]) -> str:
+    """UPDATE ... SET column = CASE ... END WHERE ... RETURNING id, for so many rows sent and such rows to take."""
+    cases: dict[str, list[str]] = {}
+    where: list[str] = []
+    if sent:
+        rows = f"id IN ({_names('sent', range(sent))})"
+        for column, value in (("state", "'sent'"), ("text", "%(text)s"), ("gateway_id", "%(gateway_id)s"),
+                              ("why", "''"), ("token", "NULL"), ("lease_until", "NULL")):  # fmt: skip
+            cases.setdefault(column, []).append(f"WHEN {rows} THEN {value}")
         # A lease that ran out while the other side was slow made the row uncertain; now it is known.
-        self._where.append(
-            (f"(id IN ({marks}) AND token = %s AND state IN ('sending', 'uncertain'))", [*ids, self._token])
-        )
-
-    def take(self, taken: Taken) -> None:
-        marks, ids = _marks([row.pk for row in taken.rows])
-        when = f"WHEN id IN ({marks}) THEN "
-        for column, value in (
-            ("state", "sending"),
-            ("channel", taken.route.channel),
-            ("address", taken.route.address),
-            ("lease_until", _value("lease_until", taken.now + LEASE)),
-            ("settled_at", _value("settled_at", taken.now)),
-            ("claims", 0),
-        ):
-            self._case(column, f"{when}%s", [*ids, value])
-        lead = taken.rows[0].pk
-        self._case("attempts", "WHEN id = %s THEN attempts + 1", [lead])
-        if ids[1:]:
-            rest, others = _marks(ids[1:])
-            self._case("joined_to_id", f"WHEN id IN ({rest}) THEN %s", [*others, lead])
-        for row in taken.rows:
-            self._where.append(self._unchanged(row, taken.now))
-
-    def _unchanged(self, row: Message, now: datetime) -> tuple[str, list[Any]]:
-        text = "id = %s AND token = %s AND state = 'claimed' AND expires_at > %s"
-        values = [row.pk, self._token, _value("expires_at", now)]
-        for column, model in _LOOKS:
-            subject = getattr(row, column.removesuffix("_id"))
-            if subject is not None:
-                table = model._meta.db_table
-                text += f" AND EXISTS (SELECT 1 FROM {table} WHERE id = %s AND plan_version = %s)"  # noqa: S608
-                values += [subject.pk, subject.plan_version]
-        return f"({text})", values
-
-    def _case(self, column: str, text: str, values: Sequence[Any]) -> None:
-        self._cases.setdefault(column, []).append((text, list(values)))
-
-    def text(self) -> str:
-        sets = ", ".join(
-            f"{column} = CASE {' '.join(text for text, _ in cases)} ELSE {column} END"
-            for column, cases in self._cases.items()
-        )
-        where = " OR ".join(text for text, _ in self._where)
-        return f"UPDATE {_TABLE} SET {sets} WHERE {where} RETURNING id"  # noqa: S608  # no value is put in as text
-
-    def values(self) -> list[Any]:
-        cases = [value for cases in self._cases.values() for _, values in cases for value in values]
-        return cases + [value for _, values in self._where for value in values]
+        where.append(f"({rows} AND token = %(token)s AND state IN ('sending', 'uncertain'))")
+    if looks:
+        rows = f"id IN ({_names('row', range(len(looks)))})"
+        for column, value in (("state", "'sending'"), ("channel", "%(channel)s"), ("address", "%(address)s"),
+                              ("lease_until", "%(lease)s"), ("settled_at", "%(now)s"), ("claims", "0")):  # fmt: skip
+            cases.setdefault(column, []).append(f"WHEN {rows} THEN {value}")
+        cases["attempts"] = ["WHEN id = %(row_0)s THEN attempts + 1"]
+        if len(looks) > 1:
+            cases["joined_to_id"] = [f"WHEN id IN ({_names('row', range(1, len(looks)))}) THEN %(row_0)s"]
+        where += [_unchanged(number, look) for number, look in enumerate(looks)]
+    sets = ", ".join(f"{column} = CASE {' '.join(parts)} ELSE {column} END" for column, parts in cases.items())
+    return f"UPDATE {_TABLE} SET {sets} WHERE {' OR '.join(where)} RETURNING id"  # noqa: S608  # only names are put in
 
 
-def _marks(ids: Sequence[int]) -> tuple[str, list[int]]:
-    return ", ".join(["%s"] * len(ids)), list(ids)
+def _names(name: str, numbers: range) -> str:
+    return ", ".join(f"%({name}_{number})s" for number in numbers)
 
 
-def _value(column: str, value: object) -> Any:
-    field = Message._meta.get_field(column)
-    if not isinstance(field, Field):  # a relation back to the row has no column
-        raise TypeError(column)
-    return field.get_db_prep_value(value, connection, prepared=False)
+def _unchanged(number: int, looks: Looks) -> str:
+    text = f"id = %(row_{number})s AND token = %(token)s AND state = 'claimed' AND expires_at > %(now)s"
+    for (name, table), looked in zip(_LOOKS, looks, strict=True):
+        if looked:
+            text += (
+                f" AND EXISTS (SELECT 1 FROM {table} WHERE id = %({name}_{number})s"  # noqa: S608  # only names
+                f" AND plan_version = %({name}_version_{number})s)"
+            )
+    return f"({text})"

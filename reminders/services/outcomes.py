@@ -7,6 +7,7 @@ from random import Random
 from reminders.models import Message
 from reminders.rules.outbox import MessageState, may_send_once_more
 from reminders.rules.retry import Outcome, next_attempt, sort_http, sort_silence, sort_smtp
+from reminders.services.due_rows import DueMessage
 from reminders.transports import TransportError
 
 REPEAT_AFTER = timedelta(minutes=1)
@@ -30,7 +31,7 @@ def outcome_of(error: TransportError) -> Outcome:
     return sort_smtp(error.code) if error.protocol == "smtp" else sort_http(error.code)
 
 
-def after_error(row: Message, error: TransportError, now: datetime) -> Next:
+def after_error(row: Message | DueMessage, error: TransportError, now: datetime) -> Next:
     """What follows for row after its attempt at now (aware) ended in error; row.attempts counts this one."""
     outcome = outcome_of(error)
     why = f"{error}" if error.code is None else f"{error} ({error.code})"
@@ -41,7 +42,8 @@ def after_error(row: Message, error: TransportError, now: datetime) -> Next:
         return Next(MessageState.FAILED, why, now, give_up=True)
     # Chance that is the same in every run of the same plan: a rehearsal can be repeated.
     chance = Random(f"{row.subject}:{row.kind}:{row.ordinal}:{row.attempts}")
-    at = next_attempt(outcome, row.attempts, now, row.expires_at, chance.random)
+    wait = error.retry_after or timedelta(0)
+    at = next_attempt(outcome, row.attempts, now, row.expires_at, chance.random, wait)
     if at is not None:
         return Next(MessageState.PLANNED, why, at)
     return Next(MessageState.FAILED, why, now, give_up=True)

@@ -1,6 +1,6 @@
 """Planning: the difference between what the rules want and what is stored. It can run any number of times."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 
@@ -12,13 +12,13 @@ from reminders.models import Message
 from reminders.rules.kinds import MessageKind
 from reminders.rules.outbox import DROPPABLE, MessageState
 from reminders.rules.plan import plan_visit_with_drops, plan_with_drops
-from reminders.rules.planned import Plan, PlannedMessage
-from reminders.services.links import links_keep
+from reminders.rules.planned import Plan, PlannedMessage, is_said
+from reminders.services.links import links_keep, links_make
+from reminders.services.stop_links import stop_link_keep
 from reminders.services.subjects import application_facts, policy_of, subject_of, visit_facts
 from taping.models import Application
 
 NO_CONSENT = "no agreement to reminders"
-_NEWS = (MessageKind.VISIT_BOOKED, MessageKind.VISIT_CHANGED, MessageKind.VISIT_CANCELLED)
 _OPEN = (MessageState.PLANNED, MessageState.CLAIMED, MessageState.DROPPED)
 _DATES = ("planned_for", "wake_at", "expires_at", "reasons")
 
@@ -59,12 +59,37 @@ def plan_application(*, pk: int, clinic: Clinic, now: datetime) -> bool:
 
 
 @transaction.atomic
+def plan_new_applications(*, pks: Sequence[int], clinic: Clinic, now: datetime) -> set[int]:
+    """Plan tapes of which nothing was ever planned, all together; returns which. now: aware.
+
+    Just what plan_application does for each: with nothing stored there is no difference to look for. Any that has
+    messages already, or that somebody else holds, is left as it is. Raises for all where one cannot be planned.
+    """
+    rows = Application.objects.select_related("patient", "removal_visit").order_by("pk")
+    found = list(rows.select_for_update(of=("self",), skip_locked=True).filter(pk__in=pks, planned_version=0))
+    stored = set(Message.objects.filter(application__in=found).values_list("application_id", flat=True))
+    new = [one for one in found if one.pk not in stored]
+    links_make(applications=new, zone=clinic.zone)
+    policy = policy_of(clinic)
+    messages: list[Message] = []
+    for application in new:
+        plan = plan_with_drops(application_facts(application, clinic), policy)
+        wish = _wish(plan, application.patient, "", application=application)
+        messages += [_row(wish, planned, planned.ordinal) for planned in wish.messages]
+    Message.objects.bulk_create(messages)
+    # They are locked since they were read, so the version there now is the one they were planned from.
+    Application.objects.filter(pk__in=[one.pk for one in new]).update(planned_version=F("plan_version"))
+    return {one.pk for one in new}
+
+
+@transaction.atomic
 def plan_visit(*, pk: int, clinic: Clinic, now: datetime) -> bool:
     """The same for one visit; one that has begun or is over needs no message any more."""
     rows = Visit.objects.select_related("patient")
     visit = rows.select_for_update(of=("self",), skip_locked=True).filter(pk=pk).first()
     if visit is None:
         return False
+    stop_link_keep(visit=visit)
     plan = Plan((), ())
     otherwise = "the visit has begun or is over"
     if visit.state in (Visit.State.BOOKED, Visit.State.CANCELLED):
@@ -109,9 +134,10 @@ def _store(wish: Wish, *, first: bool, now: datetime) -> None:
     new: list[Message] = []
     for planned in wish.messages:
         slot = by_slot.get((planned.kind.value, planned.ordinal), [])
-        if any(row.state not in _OPEN and _says_it(row, planned, now) for row in slot):
-            continue
-        if slot and slot[-1].state in _OPEN:
+        said = next((row for row in slot if not _is_open(row) and _says_it(row, planned, now)), None)
+        if said is not None:
+            slot.remove(said)
+        elif slot and _is_open(slot[-1]):
             _redate(slot.pop(), planned, now)
         elif slot:
             new.append(_row(wish, planned, ordinals.next(planned.kind)))
@@ -120,6 +146,11 @@ def _store(wish: Wish, *, first: bool, now: datetime) -> None:
             new.append(_row(wish, planned, planned.ordinal))
     _drop((row for slot in by_slot.values() for row in slot), wish, now)
     Message.objects.bulk_create(new)
+
+
+def _is_open(row: Message) -> bool:
+    """Whether the row may take another date. One on its way for the second time may have arrived: its key is used."""
+    return row.state in _OPEN and not row.repeats
 
 
 class _Ordinals:
@@ -170,23 +201,25 @@ def _redate(row: Message, planned: PlannedMessage, now: datetime) -> None:
 
 
 def _says_it(row: Message, planned: PlannedMessage, now: datetime) -> bool:
-    """Whether a row that is settled already stands for what is planned, so that it need not be said again."""
-    if row.planned_for == planned.due_at or planned.expires_at <= now or planned.kind in _NEWS:
-        return True
-    # A change of quiet hours moves a time that has passed; only another cause makes it news.
-    return planned.due_at <= now and row.reasons[:1] == list(planned.reasons[:1])
+    return is_said(planned, now, due_at=row.planned_for, reasons=row.reasons)
 
 
 def _drop(rows: Iterable[Message], wish: Wish, now: datetime) -> None:
+    """One statement a reason: where a tape is off, that is one for all its messages."""
+    pks: dict[str, list[int]] = {}
     for row in rows:
         if row.state in DROPPABLE:
             why = wish.against.get((MessageKind(row.kind), row.slot), wish.otherwise)
-            message_drop(row=row, why=why, now=now)
+            pks.setdefault(why, []).append(row.pk)
+    for why, of_why in pks.items():
+        _drop_rows(of_why, why, now)
 
 
 def message_drop(*, row: Message, why: str, now: datetime) -> bool:
     """Drop a row that has not gone yet, with its reason; False where it was taken in the meantime."""
-    droppable = Message.objects.filter(pk=row.pk, state__in=DROPPABLE)
-    return bool(
-        droppable.update(state=MessageState.DROPPED, why=why[:200], token=None, lease_until=None, settled_at=now)
-    )
+    return bool(_drop_rows([row.pk], why, now))
+
+
+def _drop_rows(pks: Sequence[int], why: str, now: datetime) -> int:
+    droppable = Message.objects.filter(pk__in=pks, state__in=DROPPABLE)
+    return droppable.update(state=MessageState.DROPPED, why=why[:200], token=None, lease_until=None, settled_at=now)

@@ -1,13 +1,16 @@
 """Who sends which row: claims with a lease, and the sweeper that heals what a dead worker left behind."""
 
 from datetime import datetime, timedelta
+from functools import cache
+from typing import Any
 from uuid import UUID, uuid4
 
-from django.db import transaction
-from django.db.models import F, Q, QuerySet
+from django.db import connection
+from django.db.models import F, QuerySet
 
 from reminders.models import Message
-from reminders.rules.outbox import ONCE_MORE
+from reminders.rules.outbox import CLOCKS_DIFFER, ONCE_MORE
+from reminders.services.statements import moment, rows_of
 
 State = Message.State
 
@@ -20,6 +23,20 @@ SUSPECT_AFTER = 3
 
 MOST_CLAIMS = 6
 
+AHEAD = timedelta(microseconds=1)
+"""By how much a message that spoke for others is due before them when it goes again."""
+
+
+_DUE = {
+    # Asked apart: together they would walk through every future safety row before they came to the others. States
+    # stand in the text so that each walks its partial index, also where a parameter would hide them (SQLite). For the
+    # same reason safety, with which that index begins, is compared rather than named.
+    "safety": "state = 'planned' AND safety IN (TRUE) AND claims < %(suspect)s",
+    "again": "state = 'uncertain' AND safety IN (TRUE) AND repeats < %(once)s",
+    "others": "state = 'planned' AND safety IN (FALSE) AND claims < %(suspect)s",
+    "suspects": "state = 'planned' AND safety IN (TRUE, FALSE) AND claims >= %(suspect)s",
+}
+
 
 def claim(now: datetime) -> tuple[UUID, list[int]]:
     """Take up to BATCH due rows for this worker alone; returns the token and their ids in the order to send them.
@@ -28,45 +45,66 @@ def claim(now: datetime) -> tuple[UUID, list[int]]:
     """
     token = uuid4()
     taken: list[int] = []
-    for rows in _due(now):
-        room = BATCH - len(taken)
-        if room > 0 and rows.exists():
-            taken += _take(rows, token, now, room)
-    if not taken and (suspects := _suspects(now)).exists():
-        taken = _take(suspects, token, now, 1)
-    return token, taken
+    for name in ("safety", "again", "others"):
+        if len(taken) < BATCH:
+            taken += _take(name, token, now, BATCH - len(taken))
+    return token, taken or _take("suspects", token, now, 1)
 
 
-def _due(now: datetime) -> list[QuerySet[Message]]:
-    ready = Message.objects.filter(wake_at__lte=now, expires_at__gt=now)
-    planned = ready.filter(state=State.PLANNED, claims__lt=SUSPECT_AFTER)
-    # Asked apart: together they would walk through every future safety row before they came to the others.
-    return [
-        planned.filter(safety=True).order_by("wake_at", "id"),
-        ready.filter(state=State.UNCERTAIN, safety=True, repeats__lt=ONCE_MORE).order_by("wake_at", "id"),
-        planned.filter(safety=False).order_by("wake_at", "id"),
-    ]
+def _take(name: str, token: UUID, now: datetime, most: int) -> list[int]:
+    """One statement and one commit. The states are asked again by the UPDATE, which decides."""
+    values = {
+        "token": token, "now": now, "until": now + LEASE, "most": most, "suspect": SUSPECT_AFTER, "once": ONCE_MORE,
+    }  # fmt: skip
+    found = rows_of(_claim_text(name, connection.features.has_select_for_update_skip_locked), values)
+    rows = [(claims if name == "suspects" else 0, wake_at, pk) for pk, wake_at, claims in found]
+    return [pk for _, _, pk in sorted(rows)]
 
 
-def _suspects(now: datetime) -> QuerySet[Message]:
-    ready = Message.objects.filter(safety__in=(True, False), wake_at__lte=now, expires_at__gt=now)
-    return ready.filter(state=State.PLANNED, claims__gte=SUSPECT_AFTER).order_by("claims", "wake_at", "id")
+@cache
+def _claim_text(name: str, skip_locked: bool) -> str:
+    # Where rows can be locked, another worker's are passed over instead of waited for; elsewhere the statement
+    # itself holds the lock.
+    lock = "FOR UPDATE SKIP LOCKED" if skip_locked else ""
+    # SQLite, which seldom knows how many rows there are, would walk through all that are planned to find the ones it
+    # is to claim: so their state is asked again in a form that no index answers.
+    state = "state" if skip_locked else "state || ''"
+    first = "claims, " if name == "suspects" else ""
+    again = ", repeats = repeats + 1" if name == "again" else ""
+    return f"""
+        WITH due AS (
+            SELECT id FROM reminders_message
+            WHERE {_DUE[name]} AND wake_at <= %(now)s AND expires_at > %(now)s
+            ORDER BY {first}wake_at, id LIMIT %(most)s {lock}
+        )
+        UPDATE reminders_message
+        SET state = 'claimed', token = %(token)s, lease_until = %(until)s, claims = claims + 1{again}
+        WHERE id IN (SELECT id FROM due) AND {state} IN ('planned', 'uncertain')
+        RETURNING id, wake_at, claims
+    """  # noqa: S608  # no value is put in as text
 
 
-@transaction.atomic
-def _take(rows: QuerySet[Message], token: UUID, now: datetime, most: int) -> list[int]:
-    # Where rows can be locked, another worker's are passed over instead of waited for; elsewhere the transaction
-    # itself is the lock. The states are asked again in the UPDATE, whose row count decides.
-    wanted = list(rows.select_for_update(skip_locked=True).values_list("id", flat=True)[:most])
-    claimable = Message.objects.filter(pk__in=wanted, state__in=(State.PLANNED, State.UNCERTAIN))
-    repeats = Q(state=State.UNCERTAIN)
-    claimable.filter(repeats).update(repeats=F("repeats") + 1)
-    if claimable.update(state=State.CLAIMED, token=token, lease_until=now + LEASE, claims=F("claims") + 1) == len(
-        wanted
-    ):
-        return wanted
-    mine = set(Message.objects.filter(pk__in=wanted, token=token).values_list("id", flat=True))
-    return [pk for pk in wanted if pk in mine]
+# Asked apart, and safety compared rather than named: so each is the first entry of its part of the index, which begins
+# with safety. Otherwise SQLite walks through every planned row.
+_NEXT = """
+    SELECT
+        (SELECT MIN(wake_at) FROM reminders_message
+         WHERE state = 'planned' AND safety IN (TRUE) AND wake_at > %(after)s),
+        (SELECT MIN(wake_at) FROM reminders_message
+         WHERE state = 'planned' AND safety IN (FALSE) AND wake_at > %(after)s)
+"""
+
+
+def next_due(after: datetime) -> datetime | None:
+    """When the next planned message is to be looked at, later than after (aware); None where none is planned."""
+    found = rows_of(_NEXT, {"after": after})[0]
+    return min((moment(at) for at in found if at is not None), default=None)
+
+
+def repeatable(now: Any) -> QuerySet[Message]:
+    """Safety messages of which nothing was heard, to be sent once more. now: aware, or an expression."""
+    ready = Message.objects.filter(state=State.UNCERTAIN, wake_at__lte=now, expires_at__gt=now)
+    return ready.filter(safety=True, repeats__lt=ONCE_MORE).order_by("wake_at", "id")
 
 
 def release(*, token: UUID) -> int:
@@ -75,29 +113,47 @@ def release(*, token: UUID) -> int:
     return mine.update(state=State.PLANNED, token=None, lease_until=None, claims=F("claims") - 1)
 
 
-def _dead(now: datetime) -> Q:
-    # A lease that ends later than one length ahead was given before the clock was set back.
-    return Q(lease_until__lte=now) | Q(lease_until__gt=now + LEASE)
+def latest_end(now: datetime) -> datetime:
+    """No living worker's lease ends later than this, give or take what two hosts' clocks may differ. now: aware."""
+    return now + LEASE + CLOCKS_DIFFER
+
+
+def dead(now: Any, latest: Any) -> tuple[QuerySet[Message], QuerySet[Message]]:
+    """Rows whose lease has run out at now, and rows whose lease ends after latest, which is latest_end(now).
+
+    The second were given before the clock was set back. Both aware, or expressions; each is a walk of one index.
+    """
+    leased = Message.objects.filter(state__in=(State.CLAIMED, State.SENDING))
+    return leased.filter(lease_until__lte=now), leased.filter(lease_until__gt=latest)
+
+
+def overtaken(now: Any) -> QuerySet[Message]:
+    """Planned rows whose time has passed. now: aware, or an expression."""
+    # Both values are named so that the index, which begins with safety, is walked only as far as what is due.
+    return Message.objects.filter(safety__in=(True, False), wake_at__lte=now, expires_at__lte=now, state=State.PLANNED)
 
 
 def sweep(now: datetime) -> None:
     """Heal rows whose worker is gone, and give up rows whose time has passed. now: aware."""
-    lost = Message.objects.filter(_dead(now), state=State.CLAIMED)
-    if lost.exists():
-        lost.filter(claims__gte=MOST_CLAIMS).update(
-            state=State.FAILED, why="taken too often without getting through", lease_until=None, settled_at=now
-        )
-        lost.update(state=State.PLANNED, token=None, lease_until=None)
-    silent = Message.objects.filter(_dead(now), state=State.SENDING)
-    if silent.exists():
-        silent.update(
+    for leased in dead(now, latest_end(now)):
+        if leased.exists():
+            _heal(leased, now)
+    late = overtaken(now)
+    if late.exists():
+        late.update(state=State.MISSED, why="its time had passed before it could go", settled_at=now)
+
+
+def _heal(leased: QuerySet[Message], now: datetime) -> None:
+    lost = leased.filter(state=State.CLAIMED)
+    lost.filter(claims__gte=MOST_CLAIMS).update(
+        state=State.FAILED, why="taken too often without getting through", lease_until=None, settled_at=now
+    )
+    lost.update(state=State.PLANNED, token=None, lease_until=None)
+    for joined, wake_at in ((False, now - AHEAD), (True, now)):
+        leased.filter(state=State.SENDING, joined_to__isnull=not joined).update(
             state=State.UNCERTAIN,
             why="handed over, then nothing was heard",
-            wake_at=now,
+            wake_at=wake_at,
             lease_until=None,
             settled_at=now,
         )
-    # Both values are named so that the index, which begins with safety, is walked only as far as what is due.
-    late = Message.objects.filter(safety__in=(True, False), wake_at__lte=now, expires_at__lte=now, state=State.PLANNED)
-    if late.exists():
-        late.update(state=State.MISSED, why="its time had passed before it could go", settled_at=now)

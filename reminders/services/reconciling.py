@@ -14,7 +14,7 @@ from clinic.selectors import clinic_get
 from reminders.models import Message
 from reminders.rules.kinds import MessageKind
 from reminders.rules.outbox import DROPPABLE
-from reminders.services.planning import message_drop, plan_application, plan_visit
+from reminders.services.planning import message_drop, plan_application, plan_new_applications, plan_visit
 from taping.models import Application
 
 log = logging.getLogger(__name__)
@@ -40,24 +40,46 @@ def reconcile(now: datetime) -> int:
     is named in the log once a version, and holds up no other.
     """
     clinic = clinic_get()
-    if clinic.pk is not None and clinic.plan_version != clinic.planned_version:
+    if clinic_is_stale(clinic):
         _pass_on_clinic(clinic, now)
     for patient in Patient.objects.filter(STALE).order_by("pk")[: 10 * PAGE]:
         _pass_on_patient(patient, now)
     # Visits first: planning one raises the version of the tapes it takes off.
-    planned = sum(_alone(Visit, pk, plan_visit, clinic, now) for pk in _stale(Visit))
-    return planned + sum(_alone(Application, pk, plan_application, clinic, now) for pk in _stale(Application))
+    visits = (pk for page in _pages(Visit) for pk, _ in page)
+    planned = sum(_alone(Visit, pk, plan_visit, clinic, now) for pk in visits)
+    return planned + sum(_tapes(page, clinic, now) for page in _pages(Application))
 
 
-def _stale(model: type[PlannedSubject]) -> Iterator[int]:
+def _tapes(page: list[tuple[int, int]], clinic: Clinic, now: datetime) -> int:
+    """Plan a page of tapes: the new ones, of which there are many after an outage, together; each other by itself."""
+    new = [pk for pk, planned_version in page if planned_version == 0]
+    together = _together(new, clinic, now) if len(new) > 1 else set()
+    alone = (pk for pk, _ in page if pk not in together)
+    return len(together) + sum(_alone(Application, pk, plan_application, clinic, now) for pk in alone)
+
+
+def _together(pks: list[int], clinic: Clinic, now: datetime) -> set[int]:
+    try:
+        return plan_new_applications(pks=pks, clinic=clinic, now=now)
+    except (OperationalError, InterfaceError):
+        raise
+    except Exception:  # noqa: BLE001  # the one at fault is named when it is planned by itself
+        log.info("New tapes are planned one by one: one of them cannot be planned")
+        return set()
+
+
+def clinic_is_stale(clinic: Clinic) -> bool:
+    """Whether the clinic's settings changed since they were passed on; one that was never set up has none."""
+    return not clinic._state.adding and clinic.plan_version != clinic.planned_version
+
+
+def _pages(model: type[PlannedSubject]) -> Iterator[list[tuple[int, int]]]:
+    """Stale rows by the page, as (pk, planned_version)."""
     last = 0
-    while page := list(_rows(model).filter(pk__gt=last).order_by("pk").values_list("pk", flat=True)[:PAGE]):
-        yield from page
-        last = page[-1]
-
-
-def _rows(model: type[PlannedSubject]) -> QuerySet[PlannedSubject]:
-    return model._default_manager.filter(STALE)
+    rows = model._default_manager.filter(STALE).order_by("pk").values_list("pk", "planned_version")
+    while page := list(rows.filter(pk__gt=last)[:PAGE]):
+        yield page
+        last = page[-1][0]
 
 
 def _alone(model: type[PlannedSubject], pk: int, plan: Plan, clinic: Clinic, now: datetime) -> bool:
@@ -81,25 +103,33 @@ def _tell_once(model: type[PlannedSubject], pk: int) -> None:
 @transaction.atomic
 def _pass_on_clinic(clinic: Clinic, now: datetime) -> None:
     """Raise the version of everything that may still have a message to come; each is then planned by itself."""
-    for rows in (_live_applications(now), _live_visits(now)):
+    if not _noted(clinic):
+        return
+    for rows in (live_applications(now), live_visits(now)):
         rows.update(plan_version=F("plan_version") + 1)
-    Clinic.objects.filter(pk=clinic.pk).update(planned_version=clinic.plan_version)
 
 
 @transaction.atomic
 def _pass_on_patient(patient: Patient, now: datetime) -> None:
-    for rows in (_live_applications(now), _live_visits(now)):
+    if not _noted(patient):
+        return
+    for rows in (live_applications(now), live_visits(now)):
         rows.filter(patient=patient).update(plan_version=F("plan_version") + 1)
     if patient.consents:
         answers = Message.objects.filter(patient=patient, kind=MessageKind.STOP_CONFIRMED, state__in=DROPPABLE)
         for row in answers:
             message_drop(row=row, why="agreed to reminders again", now=now)
-    Patient.objects.filter(pk=patient.pk).update(planned_version=patient.plan_version)
 
 
-def _live_applications(now: datetime) -> QuerySet[Application]:
+def _noted(subject: Clinic | Patient) -> bool:
+    """Note the version that was read; False where another pass has done so and passes it on."""
+    unnoted = type(subject)._default_manager.filter(pk=subject.pk, planned_version=subject.planned_version)
+    return bool(unnoted.update(planned_version=subject.plan_version))
+
+
+def live_applications(now: datetime) -> QuerySet[Application]:
     return Application.objects.filter(Q(ended_at=None) | Q(ended_at__gt=now - STILL_TOLD))
 
 
-def _live_visits(now: datetime) -> QuerySet[Visit]:
+def live_visits(now: datetime) -> QuerySet[Visit]:
     return Visit.objects.filter(starts_at__gt=now - STILL_TOLD)

@@ -14,7 +14,6 @@ from reminders.models import Message
 from reminders.rules.plan import plan_stop_confirmed
 from reminders.services.addresses import Route, routes_of
 from reminders.services.subjects import subject_of
-from taping.models import Application
 
 
 def patients_at(channel: str, address: str) -> QuerySet[Patient]:
@@ -43,12 +42,12 @@ def stop(*, actor: Actor, now: datetime, route: Route, patient: Patient | None =
     return stopped
 
 
-def stop_by_link(*, actor: Actor, now: datetime, application: Application) -> list[Patient]:
+def stop_by_link(*, actor: Actor, now: datetime, patient: Patient) -> list[Patient]:
     """The same from the link in a mail: for everybody at the mailbox it went to, and the patient it was about."""
-    recipient = recipient_of(application.patient)
+    recipient = recipient_of(patient)
     routes = sorted(routes_of(recipient), key=lambda route: route.channel != Channel.EMAIL)
     route = routes[0] if routes else Route(Channel.EMAIL.value, "")
-    return stop(actor=actor, now=now, route=route, patient=application.patient)
+    return stop(actor=actor, now=now, route=route, patient=patient)
 
 
 @transaction.atomic

@@ -1,12 +1,16 @@
 """From rows to the facts that planning needs, and to the names of their messages' subjects."""
 
+from datetime import timedelta
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from clinic.models import Clinic, Patient, Visit
 from reminders.rules.facts import ApplicationFacts, MessagePolicy, Removal, VisitFacts
 from reminders.rules.kinds import MessageKind
-from taping.models import Application
+from reminders.services.due_rows import DuePatient
+from taping.models import Application, SkinReport
 
+REMOVER_WAIT = timedelta(minutes=10)
+"""How long the first message waits at most for the word who takes the tape off; then the clinic is named."""
 STANDING_VISITS = (Visit.State.BOOKED, Visit.State.ARRIVED, Visit.State.DONE)
 
 
@@ -15,7 +19,12 @@ def subject_of(row: Application | Visit | Patient) -> str:
     return f"{row._meta.model_name}:{row.pk}"
 
 
-def patient_zone(patient: Patient, clinic: Clinic) -> ZoneInfo:
+def report_subject(report: SkinReport) -> str:
+    """ "report:5": what the mail to the duty address is about."""
+    return f"report:{report.pk}"
+
+
+def patient_zone(patient: Patient | DuePatient, clinic: Clinic) -> ZoneInfo:
     """The zone whose clocks the patient reads. A name no zone has falls back to the clinic's: late beats never."""
     if not patient.time_zone:
         return clinic.zone
@@ -57,6 +66,7 @@ def application_facts(application: Application, clinic: Clinic) -> ApplicationFa
         ended_at=application.ended_at,
         ended_how=application.ended_how or None,
         patient_zone=patient_zone(application.patient, clinic),
+        remover_by=application.saved_at + REMOVER_WAIT if application.remover_open else None,
     )
 
 

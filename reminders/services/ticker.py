@@ -11,6 +11,8 @@ from uuid import uuid4
 from django.db import close_old_connections, connections
 
 from reminders.services.leases import lease_good, lease_release, lease_take
+from reminders.services.pinging import ping_after
+from reminders.services.retention import retention_nightly
 from reminders.services.running import LIMIT_SECONDS, run_due
 from reminders.services.waking import wait, wake
 
@@ -22,6 +24,8 @@ LEASE_LENGTH = timedelta(seconds=LIMIT_SECONDS + 15)
 
 RENEW_BEFORE = LEASE_LENGTH / 2
 """An idle ticker writes to the database only this often before its lease would end, not at every tick."""
+
+LOOK_AGAIN = timedelta(hours=1)
 
 TICK_SECONDS = 1.0
 TAKE_AGAIN_SECONDS = 5.0
@@ -38,6 +42,8 @@ class Ticker:
         self._stop = Event()
         self._thread = Thread(target=self._run, name="ticker", daemon=True)
         self._silent_about = ""
+        self._next_due: datetime | None = None
+        self._night_looked: datetime | None = None
 
     def start(self) -> None:
         self._thread.start()
@@ -52,9 +58,17 @@ class Ticker:
     def _run(self) -> None:
         while not self._stop.is_set():
             self._guarded(self.tick)
-            wait(self._tick_seconds if self._held_until else TAKE_AGAIN_SECONDS)
+            wait(self._pause())
         self._guarded(self._let_go)
         connections.close_all()
+
+    def _pause(self) -> float:
+        """Seconds until the next look: to the next message's moment, a tick at most; longer without the lease."""
+        if self._held_until is None:
+            return TAKE_AGAIN_SECONDS
+        if self._next_due is None:
+            return self._tick_seconds
+        return min(self._tick_seconds, max(0.0, (self._next_due - self._clock()).total_seconds()))
 
     def _guarded(self, act: Callable[[], object]) -> None:
         close_old_connections()
@@ -75,8 +89,18 @@ class Ticker:
         """One pass, if this process holds the lease; returns whether it does."""
         if not self._hold():
             return False
-        run_due(self._clock, stop=self._stop.is_set)
+        report = run_due(self._clock, stop=self._stop.is_set)
+        self._next_due = report.next_due
+        ping_after(report, self._clock)
+        self._nightly()
         return True
+
+    def _nightly(self) -> None:
+        """Asked once an hour; it looks for itself whether the day's round was made."""
+        now = self._clock()
+        if self._night_looked is None or not timedelta(0) <= now - self._night_looked < LOOK_AGAIN:
+            self._night_looked = now
+            retention_nightly(now=now, holder=self._holder)
 
     def _hold(self) -> bool:
         now = self._clock()

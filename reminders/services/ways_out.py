@@ -38,6 +38,6 @@ def _sms() -> Transport:
     if url.startswith(FOLDER):
         return _folder(Channel.SMS)
     try:
-        return GatewayTransport(Gateway.from_url(url, settings.SMS_GATEWAY_TOKEN))
+        return GatewayTransport(Gateway.from_url(url, settings.SMS_GATEWAY_TOKEN, settings.SMS_SENDER))
     except ValueError as wrong:
         raise ImproperlyConfigured(f"SMS_GATEWAY_URL: {wrong}") from wrong

@@ -10,11 +10,13 @@ from reminders.rules.call_endings import Ending, endings_of, script_of
 from reminders.rules.call_list import CallReason
 from reminders.rules.outbox import NEEDS_PERSON
 from reminders.rules.words import day_words, place_words
+from reminders.selectors.record import NOT_ASKED
 from reminders.selectors.tapes import TapeRow
 from reminders.views import signs
 from taping.models import Application, SkinReport
 from taping.rules.lengths import Unit, format_length
 from taping.rules.wear_state import TapeState
+from taping.services.reports import TOLD_WHOM
 
 register = template.Library()
 
@@ -43,9 +45,27 @@ def kind_words(message: Message) -> str:
 
 
 @register.filter
+def kind_name(kind: str) -> str:
+    return signs.KIND.get(kind, kind.replace("_", " "))
+
+
+@register.filter
+def receipt_words(message: Message) -> str:
+    """What the other side told after it was handed over; empty where it told nothing."""
+    return signs.RECEIPT.get(message.receipt, "")
+
+
+@register.filter
 def place(tape: Application) -> str:
     """ "left knee" """
     return place_words(tape.region, tape.side)
+
+
+@register.filter
+def place_of_call(item: CallItem) -> str:
+    """ "Ada Quill, left knee", for the line that announces it."""
+    where = f", {place(item.application)}" if item.application else ""
+    return f"{item.patient.full_name}{where}"
 
 
 @register.filter
@@ -100,3 +120,19 @@ def finding_words(report: SkinReport) -> str:
     """What the therapist found, in the words of the vocabulary."""
     key = f"{report.kind}:{report.grade}" if report.grade else report.kind
     return dict(KIND_CHOICES).get(key, report.kind)
+
+
+@register.filter
+def told_words(report: SkinReport) -> str:
+    """Who was told about a finding: "the doctor, a parent or guardian"; "" where nothing was said."""
+    return ", ".join(TOLD_WHOM.get(key, key) for key in report.told_whom)
+
+
+@register.filter
+def pain_said(tape: Application) -> str:
+    """ "before 6, right after 4, at the next visit not asked", from a row of the patient page; "" where nothing."""
+    names = {"before": "before", "after": "right after", "next": "at the next visit or the end"}
+    said = [(words, getattr(tape, f"pain_{moment}", None)) for moment, words in names.items()]
+    return ", ".join(
+        f"{words} {'not asked' if score == NOT_ASKED else score}" for words, score in said if score is not None
+    )

@@ -1,5 +1,5 @@
 """The ways out: a folder, a mail server, an SMS gateway. They know nothing of services, rows or pages."""
 
-from reminders.transports.base import Outgoing, Transport, TransportError
+from reminders.transports.base import CalendarPart, ImagePart, Outgoing, Transport, TransportError
 
-__all__ = ["Outgoing", "Transport", "TransportError"]
+__all__ = ["CalendarPart", "ImagePart", "Outgoing", "Transport", "TransportError"]

@@ -5,23 +5,30 @@
     Content-Type: application/json
     Idempotency-Key: <the same at every attempt of one message>
 
-    {"to": "+12125550123", "text": "..."}
+    {"to": "+12125550123", "text": "...", "from": <SMS_SENDER, where one is set>}
 
 A good answer is any 2xx with {"id": "..."}; 4xx refuses for good (404, 410 and 422: this number), 429 and 5xx ask to
-come again. A gateway that has seen the key before must not send twice.
+come again, not before Retry-After where it is given. A gateway that has seen the key before must not send twice; 409
+says that it is still busy with it.
 """
 
 import http.client
 import json
+import re
 import ssl
 import time
 from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from email.message import Message
+from email.utils import parsedate_to_datetime
 from urllib.parse import urlsplit
 
 from reminders.transports.base import Outgoing, Transport, TransportError
 
 TIMEOUT_SECONDS = 10.0
 LONGEST_ANSWER = 64 * 1024
+_E164 = re.compile(r"\+[1-9][0-9]{6,14}")
+LONGEST_WAIT = timedelta(days=1)
 NUMBER_REFUSED = frozenset({404, 410, 422})
 _HERE = ("localhost", "127.0.0.1", "::1")
 
@@ -35,9 +42,10 @@ class Gateway:
     port: int | None
     path: str
     token: str = ""
+    sender: str = ""
 
     @classmethod
-    def from_url(cls, url: str, token: str) -> "Gateway":
+    def from_url(cls, url: str, token: str, sender: str = "") -> "Gateway":
         """Raises ValueError that says what to do."""
         parts = urlsplit(url)
         if parts.scheme not in ("http", "https") or not parts.hostname:
@@ -45,7 +53,7 @@ class Gateway:
         if parts.scheme == "http" and parts.hostname not in _HERE:
             raise ValueError("http:// sends numbers in the clear and is only for this machine: write https")
         path = f"{parts.path or '/'}?{parts.query}" if parts.query else parts.path or "/"
-        return cls(parts.scheme, parts.hostname, parts.port, path, token)
+        return cls(parts.scheme, parts.hostname, parts.port, path, token, sender)
 
 
 class GatewayTransport(Transport):
@@ -60,8 +68,11 @@ class GatewayTransport(Transport):
         self._held: http.client.HTTPConnection | None = None
 
     def send(self, outgoing: Outgoing) -> str:
+        if not _E164.fullmatch(outgoing.to):
+            raise TransportError("the number is not written as +12125550123", protocol="http", code=422, address=True)
         connection = self._connection()
-        body = json.dumps({"to": outgoing.to, "text": outgoing.text}).encode()
+        values = {"to": outgoing.to, "text": outgoing.text}
+        body = json.dumps(values | ({"from": self._gateway.sender} if self._gateway.sender else {})).encode()
         headers = {
             "Authorization": f"Bearer {self._gateway.token}",
             "Content-Type": "application/json",
@@ -79,7 +90,9 @@ class GatewayTransport(Transport):
             self.close()
         if not 200 <= answer.status < 300:
             refused = answer.status in NUMBER_REFUSED
-            raise TransportError("the SMS gateway refused", protocol="http", code=answer.status, address=refused)
+            wait = retry_after(answer.headers, outgoing.at)
+            words = "the SMS gateway refused"
+            raise TransportError(words, protocol="http", code=answer.status, address=refused, retry_after=wait)
         return _id_in(content)
 
     def close(self) -> None:
@@ -116,10 +129,37 @@ class GatewayTransport(Transport):
         return parts
 
 
+def retry_after(headers: Message, at: datetime) -> timedelta | None:
+    """How long the other side asks to be left alone (RFC 9110, 10.2.3): seconds, or until a date on its own clock.
+
+    at: this side's clock, for an answer that does not say what time it is there. None where it asks for nothing, or
+    for nothing that can be understood; never more than a day.
+    """
+    asked = (headers.get("Retry-After") or "").strip()
+    if asked.isascii() and asked.isdigit():
+        return min(timedelta(seconds=int(asked[:6])), LONGEST_WAIT)
+    until, there = (_http_date(text) for text in (asked, headers.get("Date") or ""))
+    if until is None:
+        return None
+    return min(max(until - (there or at), timedelta(0)), LONGEST_WAIT)
+
+
+def _http_date(text: str) -> datetime | None:
+    try:
+        found = parsedate_to_datetime(text)
+    except (ValueError, TypeError):
+        return None
+    return found if found.tzinfo else found.replace(tzinfo=UTC)
+
+
 def _id_in(content: bytes) -> str:
     """The gateway's id; an answer without one may come from anybody on the way, so nobody knows."""
     try:
         found = json.loads(content)["id"]
-    except (ValueError, KeyError, TypeError) as garbage:
+    except (ValueError, KeyError, TypeError, RecursionError) as garbage:
         raise TransportError("the SMS gateway answered without an id", protocol="http", handed_over=True) from garbage
-    return str(found)[:120]
+    # A database takes neither half a pair nor a zero byte: with such an id the message could not be marked as sent.
+    shown = "".join(character for character in str(found) if character.isascii() and character.isprintable())
+    if isinstance(found, bool) or not isinstance(found, str | int) or not shown:
+        raise TransportError("the SMS gateway answered without an id", protocol="http", handed_over=True)
+    return shown[:120]

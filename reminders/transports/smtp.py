@@ -91,7 +91,7 @@ class SmtpTransport(Transport):
         except smtplib.SMTPResponseException as refused:
             self.close()
             raise TransportError("the mail server refused", protocol="smtp", code=refused.smtp_code) from refused
-        except (OSError, smtplib.SMTPException, ssl.SSLError) as broken:
+        except (OSError, smtplib.SMTPException, ssl.SSLError, UnicodeError) as broken:
             self.close()
             words = f"the mail server did not answer ({type(broken).__name__})"
             raise TransportError(words, protocol="smtp", handed_over=step.handed_over) from broken
@@ -126,11 +126,13 @@ class SmtpTransport(Transport):
 
     def _connect(self) -> smtplib.SMTP:
         at, context = self._server, self._tls or ssl.create_default_context()
+        # Without a name the library asks the resolver for this machine's own, and no time-out holds for that.
+        name = ascii_address(self._sender).rpartition("@")[2]
         connection: smtplib.SMTP
         if at.mode == "tls":
-            connection = smtplib.SMTP_SSL(at.host, at.port, timeout=self._timeout, context=context)
+            connection = smtplib.SMTP_SSL(at.host, at.port, name, timeout=self._timeout, context=context)
         else:
-            connection = smtplib.SMTP(at.host, at.port, timeout=self._timeout)
+            connection = smtplib.SMTP(at.host, at.port, name, timeout=self._timeout)
         try:
             if at.mode == "starttls":
                 # Raises where the server offers no encryption: never on in the clear.

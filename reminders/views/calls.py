@@ -12,7 +12,7 @@ from django.views.decorators.http import require_http_methods
 
 from clinic.services.events import event_record
 from clinic.views.access import STAFF, actor_of, clinic_of, for_roles
-from reminders.forms.calls import AGAIN_CHOICES, CallForm, ReportForm, off_choices
+from reminders.forms.calls import AGAIN_CHOICES, CallForm, ReportForm, form_of, off_choices
 from reminders.models import CallItem
 from reminders.rules.call_endings import CallEnding
 from reminders.selectors.calls import call_items, call_rows
@@ -20,6 +20,7 @@ from reminders.services.call_work import BY_HAND, CallRefused, call_record, call
 from taping.models import SkinReport
 from taping.rules.report_signs import SIGN_BY_KEY
 from taping.services.refusals import TapingRefused
+from taping.services.reports import report_grade
 
 DONE = {
     CallEnding.SPOKE: "Recorded: you spoke with them.",
@@ -86,17 +87,25 @@ def report_page(request: HttpRequest, pk: int) -> HttpResponse:
     now, actor = timezone.now(), actor_of(request)
     if request.method != "POST":
         event_record(actor=actor, verb="report.read", subject=report, patient=report.patient, now=now)
-        return _report_page(request, report, ReportForm(), 200)
-    form = ReportForm(request.POST)
+        return _report_page(request, report, form_of(report), 200)
+    form, keep = ReportForm(request.POST), request.POST.get("do") == "keep"
     if form.is_valid():
+        settle = report_grade if keep else report_settle
         try:
-            report_settle(actor=actor, now=now, report=report, grade=form.grade())
+            settle(actor=actor, now=now, report=report, grade=form.grade())
         except TapingRefused as refused:
             form.add_error(refused.field or None, refused.message)
         else:
-            messages.success(request, "The skin report is closed.")
-            return redirect("patient_page", report.patient_id)
+            return _settled(request, report, keep)
     return _report_page(request, report, form, 422)
+
+
+def _settled(request: HttpRequest, report: SkinReport, keep: bool) -> HttpResponse:
+    if keep:
+        messages.success(request, "The finding is recorded; the report stays open, and no tape goes on there.")
+        return redirect("report_page", report.pk)
+    messages.success(request, "The skin report is closed.")
+    return redirect("patient_page", report.patient_id)
 
 
 def _report_page(request: HttpRequest, report: SkinReport, form: ReportForm, status: int) -> HttpResponse:

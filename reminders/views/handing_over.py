@@ -3,21 +3,24 @@
 from datetime import datetime
 from typing import Any
 
-import segno
 from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
+from clinic.services.codes import code_image
 from clinic.services.events import event_record
 from clinic.views.access import STAFF, actor_of, clinic_of, for_roles, user_of
-from reminders.rules.kinds import MessageKind
+from reminders.forms.handing_over import HandOverForm
 from reminders.selectors.record import application_get, messages_of_tape
 from reminders.selectors.tapes import tape_row
 from reminders.services.links import link_address, link_revoke
+from reminders.views.hand_over_context import hand_over_context
 from taping.models import Application
+from taping.selectors import strip_events
 from taping.services.applications import application_countersign
+from taping.services.endings import look_at
 from taping.services.refusals import TapingRefused
 from taping.services.reopening import MOST_WHY, application_reopen_by_staff, staff_may_reopen
 
@@ -34,6 +37,11 @@ def application_page(request: HttpRequest, pk: int) -> HttpResponse:
     return _page(request, tape, now)
 
 
+def page_again(request: HttpRequest, tape: Application, now: datetime, form: HandOverForm) -> HttpResponse:
+    """The same page with a form that was refused."""
+    return _page(request, tape, now, form=form)
+
+
 def _tape_or_404(pk: int) -> Application:
     tape = application_get(pk)
     if tape is None:
@@ -41,7 +49,13 @@ def _tape_or_404(pk: int) -> Application:
     return tape
 
 
-def _page(request: HttpRequest, tape: Application, now: datetime, refused: TapingRefused | None = None) -> HttpResponse:
+def _page(
+    request: HttpRequest,
+    tape: Application,
+    now: datetime,
+    refused: TapingRefused | None = None,
+    form: HandOverForm | None = None,
+) -> HttpResponse:
     clinic, user = clinic_of(request), user_of(request)
     sent, reopens = messages_of_tape(tape), bool(user.roles.intersection(REOPENERS))
     context: dict[str, Any] = {
@@ -51,8 +65,9 @@ def _page(request: HttpRequest, tape: Application, now: datetime, refused: Tapin
         "row": tape_row(tape, now=now, zone=clinic.zone),
         "clinical": user.tapes,
         "strips": tape.plan.strips.all() if user.tapes else (),
+        "strip_events": strip_events(tape) if user.tapes else (),
+        "look_at": look_at(tape),
         "sent": sent,
-        "arrived": next((message for message in sent if message.kind == MessageKind.AFTERCARE), None),
         "may_sign": tape.supervisor_id == user.pk and tape.countersigned_at is None,
         "code": code_image(link_address(tape)),
         "reopens": reopens,
@@ -60,12 +75,10 @@ def _page(request: HttpRequest, tape: Application, now: datetime, refused: Tapin
         "most_why": MOST_WHY,
         "refused": refused,
     }
-    return render(request, "reminders/application_page.html", context, status=422 if refused else 200)
-
-
-def code_image(address: str) -> str:
-    """The address as a code to scan (ISO/IEC 18004, level M), an SVG in a data: address; black on white always."""
-    return segno.make_qr(address, error="m").svg_data_uri(scale=4, border=4, dark="#000", light="#fff")
+    if tape.ended_at is None:
+        context |= hand_over_context(request, tape, now, sent=sent, form=form)
+    wrong = refused or (form is not None and form.errors)
+    return render(request, "reminders/application_page.html", context, status=422 if wrong else 200)
 
 
 @for_roles(*STAFF)

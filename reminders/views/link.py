@@ -18,25 +18,26 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from clinic.services.events import Actor
 from clinic.services.once import once
-from clinic.views.access import clinic_of
+from clinic.views.access import clinic_of, patient_actor
 from clinic.views.errors import not_found
+from clinic.views.guesses import wrong_address
 from clinic.views.posting import once_key
 from reminders.forms.link import SkinForm
 from reminders.models import Link
+from reminders.rules.paper import paper_for
 from reminders.services.answers import answer_call_back, answer_came_off, answer_off, answer_skin
 from reminders.services.links import link_find
+from reminders.services.tape_now import tongue_for
 from reminders.services.undoing import answer_undo
-from reminders.views.link_context import link_context, public_context, still_so
+from reminders.sheets.aftercare import TapeIsOff, aftercare_sheet
+from reminders.sheets.printing import print_html
+from reminders.views.calendars import calendar_response
+from reminders.views.link_context import link_context, public_context, still_so, thanks_for
+from reminders.views.sheets import pdf_response
 from taping.models import Application
 from taping.services.refusals import TapingRefused
 
-THANKS = {
-    "off": ("Thank you. We noted that the tape is off.", "We send no more messages about taking it off."),
-    "came-off": ("Thank you. We noted that it came off early.", "We send no more messages about taking it off."),
-    "skin": ("Thank you. A therapist reads what you sent.", "Do now what stands below; do not wait for us."),
-    "call": ("Thank you. We call you.", ""),
-    "undo": ("Undone.", "Everything is as it was before."),
-}
+DONE = ("off", "came-off", "skin", "call", "undo")
 
 
 @login_not_required
@@ -55,7 +56,7 @@ def link_answer(request: HttpRequest, token: str, what: str) -> HttpResponse:
     """One of the four answers, or an undo, by post. A get shows a page and changes nothing."""
     now = timezone.now()
     link = link_find(token=token, purpose=Link.Purpose.TAPE, now=now)
-    if link is None or what not in THANKS:
+    if link is None or what not in DONE:
         return unknown_link(request)
     tape = link.application
     if what == "skin":
@@ -67,9 +68,36 @@ def link_answer(request: HttpRequest, token: str, what: str) -> HttpResponse:
     return _answered(request, token, what, lambda: _ANSWERS[what](tape, now, _actor(request)))
 
 
+@login_not_required
+@require_safe
+def link_paper(request: HttpRequest, token: str) -> HttpResponse:
+    """The sheet of this tape, to print. Changes nothing; a tape that is off has its page only."""
+    now, clinic = timezone.now(), clinic_of(request)
+    link = link_find(token=token, purpose=Link.Purpose.TAPE, now=now)
+    if link is None:
+        return unknown_link(request)
+    try:
+        html = aftercare_sheet(link.application, clinic=clinic, now=now)
+    except TapeIsOff:
+        return _see(reverse("link_page", args=[token]))
+    return pdf_response(print_html(html, paper=paper_for(clinic.country), one_page=True), name="tape")
+
+
+@login_not_required
+@require_safe
+def link_calendar(request: HttpRequest, token: str) -> HttpResponse:
+    """When the tape comes off, as a file for the patient's calendar. Changes nothing."""
+    now = timezone.now()
+    link = link_find(token=token, purpose=Link.Purpose.TAPE, now=now)
+    if link is None:
+        return unknown_link(request)
+    return calendar_response(link.application, clinic=clinic_of(request), now=now)
+
+
 def unknown_link(request: HttpRequest) -> HttpResponse:
-    """The same page for every link that opens nothing."""
-    return render(request, "reminders/link_unknown.html", public_context(clinic_of(request)), status=404)
+    """The same page for every link that opens nothing; guesses by the dozen are told to come back later."""
+    page = render(request, "reminders/link_unknown.html", public_context(clinic_of(request)), status=404)
+    return wrong_address(request, page)
 
 
 def not_found_for(request: HttpRequest, exception: Exception | None = None) -> HttpResponse:
@@ -79,16 +107,15 @@ def not_found_for(request: HttpRequest, exception: Exception | None = None) -> H
 
 
 def _actor(request: HttpRequest) -> Actor:
-    return Actor(word="patient link", origin=request.META.get("REMOTE_ADDR"))
+    return patient_actor(request)
 
 
 def _page(request: HttpRequest, token: str, tape: Application, now: datetime, too_late: str = "") -> HttpResponse:
     context = link_context(tape, token=token, clinic=clinic_of(request), now=now)
     done = request.GET.get("done", "")
-    thanks = THANKS.get(done) if still_so(done, context) else None
-    if thanks:
-        context["thanks"] = {"heading": thanks[0], "text": thanks[1] or context["read_when"]}
-    context["too_late"] = too_late
+    if done in DONE and still_so(done, context):
+        context["thanks"] = thanks_for(done, context)
+    context["too_late"] = context["tongue"].say(too_late)
     return render(request, "reminders/link_page.html", context, status=422 if too_late else 200)
 
 
@@ -104,9 +131,10 @@ def _skin(request: HttpRequest, token: str, tape: Application, now: datetime) ->
     # The button on the page posts nothing but itself and asks for the questions; only "send" reports.
     if request.method == "POST" and "send" not in request.POST:
         return _see(reverse("link_answer", args=[token, "skin"]))  # so that going back to the questions works
+    tongue = tongue_for(tape, clinic_of(request))
     if request.method != "POST":
-        return _skin_form(request, token, SkinForm(), 200)
-    form = SkinForm(request.POST)
+        return _skin_form(request, token, SkinForm(tongue=tongue), 200)
+    form = SkinForm(request.POST, tongue=tongue)
     if not form.is_valid():
         return _skin_form(request, token, form, 422)
     signs, words = form.cleaned_data["signs"], form.cleaned_data["words"]
@@ -118,7 +146,7 @@ def _skin(request: HttpRequest, token: str, tape: Application, now: datetime) ->
 
 
 def _skin_form(request: HttpRequest, token: str, form: SkinForm, status: int) -> HttpResponse:
-    context: dict[str, Any] = public_context(clinic_of(request)) | {"token": token, "form": form}
+    context: dict[str, Any] = public_context(clinic_of(request), form.tongue) | {"token": token, "form": form}
     context["once"] = once_key(request)
     return render(request, "reminders/link_skin.html", context, status=status)
 

@@ -1,6 +1,7 @@
 """The messages page: did it reach them, what goes next and why."""
 
 from dataclasses import dataclass
+from urllib.parse import urlencode
 
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
@@ -8,13 +9,16 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
-from clinic.views.access import STAFF, actor_of, for_roles
+from clinic.models.people import Language
+from clinic.rules.tongue import LANGUAGES, tongue_of
+from clinic.views.access import STAFF, actor_of, clinic_of, for_roles
 from clinic.views.posting import back_or, number_in
+from reminders.forms.outbox import FilterForm
 from reminders.models import Message
-from reminders.selectors.outbox import message_page
+from reminders.selectors.outbox import MOST_PAGES, VIEWS, Filters, message_page
+from reminders.services.preview import text_previews
 from reminders.services.sending_again import NotAgain, message_send_again
-
-MOST_PAGES = 100_000
+from reminders.views import signs
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,18 +41,47 @@ TABS = (
 @for_roles(*STAFF)
 @require_safe
 def outbox_page(request: HttpRequest) -> HttpResponse:
-    """One list at a time, those that need a person first."""
+    """One list at a time, those that need a person first; filters and page stand in the address."""
     wanted = request.GET.get("show", "")
     tab = next((tab for tab in TABS if tab.key == wanted), TABS[0])
     number = min(max(number_in(request, "page") or 1, 1), MOST_PAGES)
+    states = [(state, signs.MESSAGE[state].word) for state in VIEWS[tab.key]]
+    form = FilterForm(request.GET, states=states, kinds=signs.KIND.items())
+    chosen = form.chosen()
+    filters = Filters(zone=clinic_of(request).zone, **chosen)  # type: ignore[arg-type]  # the form named the fields
+    kept = urlencode(chosen)
     context = {
         "tabs": [{"key": one.key, "words": one.words, "here": one is tab} for one in TABS],
         "show": tab.key,
         "heading": tab.words,
         "empty": tab.empty,
-        "page": message_page(tab.key, number=number),
+        "form": form,
+        "one_state": len(states) == 1,
+        "states": [(signs.MESSAGE[state], signs.MESSAGE_MEANS[state]) for state in VIEWS[tab.key]],
+        "filtered": bool(chosen),
+        "kept": kept,
+        "rest": "&" + urlencode({"show": tab.key} | chosen),
+        "here": request.get_full_path(),
+        "page": message_page(tab.key, number=number, filters=filters),
     }
     return render(request, "reminders/messages.html", context)
+
+
+@for_roles(*STAFF)
+@require_safe
+def message_texts(request: HttpRequest) -> HttpResponse:
+    """What the text messages say, and how many segments each costs."""
+    clinic = clinic_of(request)
+    language = request.GET.get("language", clinic.language)
+    language = language if language in LANGUAGES else clinic.language
+    context = {
+        "previews": text_previews(clinic=clinic, now=timezone.now(), language=language),
+        "tongue": tongue_of(language),
+        "languages": [(one.value, one.label, one.value == language) for one in Language],
+        "label": Language(language).label,
+        "is_on": clinic.speaks(language) == language,
+    }
+    return render(request, "reminders/message_texts.html", context)
 
 
 @for_roles(*STAFF)

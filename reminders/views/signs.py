@@ -39,6 +39,23 @@ MESSAGE: Mapping[str, Sign] = {
     Message.State.UNCERTAIN: Sign("not known whether it arrived", "question", "care"),
 }
 
+MESSAGE_MEANS: Mapping[str, str] = {
+    Message.State.PLANNED: "It goes by itself at its time. Nothing is to be done.",
+    Message.State.CLAIMED: "It goes within the next seconds.",
+    Message.State.SENDING: "It is being handed to the mail server or the gateway.",
+    Message.State.SENT: "It was handed over. Where the other side tells, it says below whether it arrived.",
+    Message.State.DROPPED: "Its reason is gone: the tape is off, the visit was changed, or reminders were stopped.",
+    Message.State.MISSED: "Its time passed before it could go. Call, if the patient still has to know.",
+    Message.State.FAILED: "It did not arrive, and no other way is left. Call, or put the address right and send again.",
+    Message.State.UNCERTAIN: "It was handed over, and then nothing was heard. Call and ask, or send again.",
+}
+
+RECEIPT: Mapping[str, str] = {
+    Message.Receipt.DELIVERED: "arrived",
+    Message.Receipt.UNDELIVERED: "did not arrive",
+    Message.Receipt.DELAYED: "the other side is still trying",
+}
+
 CALL: Mapping[str, Sign] = {
     CallItem.Reason.SKIN_REPORT: Sign("skin is reacting", "stop", "stop"),
     CallItem.Reason.CALL_BACK: Sign("asked to be called", "phone", "care"),
@@ -63,6 +80,7 @@ KIND: Mapping[str, str] = {
     MessageKind.VISIT_CANCELLED: "visit cancelled",
     MessageKind.VISIT_REMINDER: "visit tomorrow",
     MessageKind.STOP_CONFIRMED: "reminders stopped",
+    MessageKind.DUTY_REPORT: "skin reaction, to the duty address",
 }
 
 ENDING: Mapping[str, str] = {

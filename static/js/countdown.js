@@ -1,10 +1,15 @@
 // Keeps "minutes left" right without a reload, also after the device has slept. Without it the page shows the
 // minutes that were left when it was made, beside the time at which the wait ends.
 (function () {
-  var page = document.querySelector("[data-server-now]");
-  if (!page) { return; }
-  // The device's own clock may be wrong; only its pace is trusted.
-  var ahead = Date.parse(page.dataset.serverNow) - Date.now();
+  "use strict";
+  var ahead = 0;
+
+  // The device's own clock may be wrong; only its pace is trusted, and a refresh sets it anew.
+  function set() {
+    var page = document.querySelector("[data-server-now]");
+    if (page) { ahead = Date.parse(page.dataset.serverNow) - Date.now(); }
+    tell();
+  }
 
   function tell() {
     var now = Date.now() + ahead;
@@ -16,8 +21,9 @@
     });
   }
 
-  tell();
+  set();
   window.setInterval(tell, 1000);
   window.addEventListener("pageshow", tell);
+  document.addEventListener("clock:set", set);
   document.addEventListener("visibilitychange", tell);
 })();

@@ -4,7 +4,8 @@
   var WORDS = "No answer from the program. What is typed is kept; this line may be out of date. Use the button below, or try again.";
   function lost(event) {
     var target = event.detail && event.detail.target;
-    if (!target) { return; }
+    // A line that asks again by itself stays as it was and says nothing each time.
+    if (!target || target.hasAttribute("data-quiet-errors")) { return; }
     target.textContent = WORDS;
     target.classList.add("answer-lost");
   }

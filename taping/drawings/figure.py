@@ -13,6 +13,8 @@ from taping.rules.places import Side, View, region_words
 WIDTH = 200.0
 HEIGHT = 478.0
 CENTRE = WIDTH / 2
+MARGIN = 16.0
+"""Nothing is drawn so far out: it is cut off, so that on a tablet every area is 48 CSS pixels wide and high."""
 CORNER = 8.0
 
 Half = tuple[float, float, float, float]
@@ -32,21 +34,21 @@ _ARMS_AND_LEGS: dict[str, Half] = {
 _SIDES: dict[View, dict[str, Half]] = {
     View.FRONT: {
         **_ARMS_AND_LEGS,
-        "chest": (13, 36, 84, 138),
-        "abdomen": (13, 36, 140, 190),
+        "chest": (15, 36, 84, 138),
+        "abdomen": (15, 36, 140, 190),
         "thigh_front": (5, 38, 234, 306),
         "shin": (7, 35, 346, 404),
     },
     View.BACK: {
         **_ARMS_AND_LEGS,
-        "neck": (11, 34, 58, 82),
-        "upper_back": (13, 36, 84, 138),
-        "lower_back": (13, 36, 140, 190),
+        "neck": (15, 42, 57, 83),
+        "upper_back": (15, 36, 84, 138),
+        "lower_back": (15, 36, 140, 190),
         "thigh_back": (5, 38, 234, 306),
         "calf": (7, 35, 346, 404),
     },
 }
-_MIDDLE = 11.0
+_MIDDLE = 13.5
 _BARE: dict[View, tuple[Half, ...]] = {
     View.FRONT: ((-9, 9, 58, 82), (56, 82, 280, 304), (-82, -56, 280, 304)),
     View.BACK: ((56, 82, 280, 304), (-82, -56, 280, 304)),
@@ -79,10 +81,14 @@ def areas(view: View) -> Iterator[Area]:
 MIDLINE_REGIONS = frozenset({"neck", "upper_back", "lower_back", "chest", "abdomen"})
 
 
-def figure_svg(view: View, address: Callable[[str, str], str]) -> str:
-    """The figure as SVG; address gives each area's link. Hidden from screen readers: the list beside it says it all."""
+def figure_svg(view: View, address: Callable[[str, str], str], chosen: frozenset[tuple[str, str]] = frozenset()) -> str:
+    """The figure as SVG; address gives each area's link. Hidden from screen readers: the list beside it says it all.
+
+    chosen: regions and sides that are marked, by a tick as well as by their ground.
+    """
     front = view is View.FRONT
-    parts = [_head(), *(_bare(half) for half in _BARE[view]), *(_link(area, address) for area in areas(view))]
+    links = (_link(area, address, (area.region, area.side) in chosen) for area in areas(view))
+    parts = [_head(), *(_bare(half) for half in _BARE[view]), *links]
     words = ("right", "left") if front else ("left", "right")
     labels = [
         element("text", word, x=x, y=HEIGHT - 4, font_size=13.0, text_anchor="middle", fill="currentColor")
@@ -92,13 +98,13 @@ def figure_svg(view: View, address: Callable[[str, str], str]) -> str:
         "svg",
         "".join([*parts, *labels]),
         xmlns="http://www.w3.org/2000/svg",
-        viewBox=f"0 0 {WIDTH:g} {HEIGHT:g}",
+        viewBox=f"{MARGIN:g} 0 {WIDTH - 2 * MARGIN:g} {HEIGHT:g}",
         aria_hidden="true",
         class_=f"figure figure-{view.value}",
     )
 
 
-def _link(area: Area, address: Callable[[str, str], str]) -> str:
+def _link(area: Area, address: Callable[[str, str], str], chosen: bool) -> str:
     title = element("title", escape(region_words(area.region, area.side)))
     shape = element(
         "rect",
@@ -108,9 +114,17 @@ def _link(area: Area, address: Callable[[str, str], str]) -> str:
         width=area.width,
         height=area.height,
         rx=CORNER,
-        class_="figure-area",
+        class_="figure-area figure-chosen" if chosen else "figure-area",
     )
+    if chosen:
+        shape += _tick(area)
     return element("a", shape, href=address(area.region, area.side), tabindex="-1")
+
+
+def _tick(area: Area) -> str:
+    across, down = area.x + area.width / 2, area.y + area.height / 2
+    points = f"{across - 7:g},{down:g} {across - 2:g},{down + 5:g} {across + 7:g},{down - 6:g}"
+    return element("polyline", points=points, class_="figure-tick")
 
 
 def _head() -> str:

@@ -219,6 +219,6 @@ def _told(drawing: StripDrawing) -> str:
         f"{_length(drawing, tears[0])} and {_length(drawing, tears[1])} from its ends.{slits}{hole} "
         f"Beneath, the same piece over a span of {_length(drawing, cut.span_mm)}: anchors of "
         f"{_length(drawing, anchors[0])} and {_length(drawing, anchors[1])} without stretch, and between them "
-        f"{_length(drawing, cut.zone_mm)} of zone, {cut.zone_mm / (1 + cut.stretch):.0f} mm relaxed. "
+        f"{_length(drawing, cut.zone_mm)} of zone, {_length(drawing, cut.zone_mm / (1 + cut.stretch))} relaxed. "
         f"Lay {first} first."
     )

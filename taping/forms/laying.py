@@ -1,23 +1,25 @@
 """What is asked when the tape is on the skin."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
 from django.forms import BoundField
 
-from clinic.forms.fields import LineField, sentence
+from clinic.forms.fields import LineField, VersionField, sentence
 from clinic.models import Clinic, Helper, Patient, User
-from taping.forms.times import TimeOfDayField, time_of_today
+from taping.forms.times import TimeOfDayField, time_of_day, time_of_today
 from taping.models import Application, SkinScreen
 from taping.rules.clock import ClockError, local_date
+from taping.rules.places import REGIONS, region_words
 from taping.rules.removal import REMOVAL_QUESTIONS, removal_answers_from
 from taping.rules.skin import Answer
 from taping.rules.wear import ShorterWear, spell_day
 from taping.services.applications import TapingDetails
+from taping.services.laying import LayingList, laid_steps
 from taping.services.windows import Shortening
 
 ANSWERS = [(Answer.NO.value, "No"), (Answer.YES.value, "Yes"), (Answer.NOT_KNOWN.value, "Not known")]
@@ -37,6 +39,7 @@ class Asked:
     """What the form is asked for. now: aware; staff: who may be named as supervisor, empty where none is needed.
 
     shorter: the proposal to take it off sooner; where there is one, the last day is chosen and never assumed.
+    layings: the steps of laying that the form lists and records.
     """
 
     screen: SkinScreen
@@ -46,26 +49,51 @@ class Asked:
     helpers: list[Helper]
     staff: list[User]
     shorter: ShorterWear | None = None
+    layings: Sequence[LayingList] = ()
+
+    @property
+    def screened_on(self) -> date:
+        """The clinic's day of the screen, on which the tape goes on."""
+        return local_date(self.screen.made_at, self.clinic.zone)
+
+
+@dataclass(frozen=True, slots=True)
+class StepTick:
+    """One step with its tick, as the page shows it."""
+
+    name: str
+    text: str
+    ticked: bool
 
 
 class LayForm(forms.Form):
-    """Posture, reason, time, who takes it off, and a shorter wear window where the therapist wants one."""
+    """Posture, reason, time, a shorter wear window where the therapist wants one, and who takes it off.
+
+    The last may be left open: it is asked at handing over, with both hands free.
+    """
 
     posture = LineField(label="Posture while measuring and taping", longest=200, required=False)
     reason = LineField(label="Reason for taping", longest=300, required=False)
     time = TimeOfDayField(
         label="It went on at",
-        help_text="Leave empty for now. Another time of today needs a reason when it is more than 15 minutes ago.",
+        help_text="Leave empty for now. A time of the screen's day more than 15 minutes ago needs a reason.",
     )
     late_reason = LineField(label="Why it is recorded later", longest=300, required=False)
     removal = forms.ChoiceField(
         label="Who takes it off?",
         choices=REMOVAL_WORDS,
         widget=forms.RadioSelect,
-        error_messages={"required": "Choose who takes the tape off."},
+        required=False,
     )
     shorten_why = LineField(label="Why it comes off sooner", longest=300, required=False)
-    version = forms.IntegerField(required=False, widget=forms.HiddenInput)
+    left_out_why = LineField(
+        label="What was left out, and why",
+        longest=300,
+        required=False,
+        help_text="Only where a step above is not ticked.",
+    )
+    steps_shown = forms.BooleanField(required=False, widget=forms.HiddenInput)
+    version = VersionField(required=False)
 
     def __init__(self, *args: Any, asked: Asked, **kwargs: Any) -> None:
         self.asked = asked
@@ -76,23 +104,56 @@ class LayForm(forms.Form):
             self.fields[question.key] = forms.ChoiceField(
                 label=question.text, choices=ANSWERS, widget=forms.RadioSelect, required=False
             )
+        names = [(name, step.text) for laying in asked.layings for name, step in laying.named()]
+        self.fields["steps"] = forms.MultipleChoiceField(
+            label="Steps of laying",
+            choices=names,
+            required=False,
+            widget=forms.CheckboxSelectMultiple,
+            error_messages={"invalid_choice": "The steps are others than this page showed. Look through them again."},
+        )
+        self.fields["steps"].initial = [name for name, _ in names]
+        self.fields["side"] = _side(asked.screen)
         self.fields["helper"] = _people("Which helper?", asked.helpers)
         self.fields["last_day"] = _last_day(asked)
         if asked.staff:
             self.fields["supervisor"] = _people("Supervisor, who signs this taping", asked.staff, required=True)
-        self.order_fields(["posture", "reason", "time", "late_reason", "removal"])
+        self.order_fields(["side", "posture", "reason", "time", "late_reason", "removal"])
 
     def questions(self) -> Iterator[BoundField]:
         for question in REMOVAL_QUESTIONS:
             yield self[question.key]
 
+    def checklist(self) -> Iterator[tuple[LayingList, list[StepTick]]]:
+        """The steps of each way of laying with their ticks. They begin ticked: one tap at the end records them all."""
+        ticked = set(self["steps"].value() or ())
+        for laying in self.asked.layings:
+            yield laying, [StepTick(name, step.text, name in ticked) for name, step in laying.named()]
+
+    @property
+    def other_place(self) -> str:
+        """The place that was not screened, where its side was chosen here: "right knee"; else nothing."""
+        region, chosen = self.asked.screen.region, self["side"].value()
+        other = chosen in REGIONS[region].sides and chosen != self.asked.screen.side
+        return region_words(region, chosen) if other else ""
+
     def clean_time(self) -> datetime:
-        typed = self.cleaned_data["time"]
+        typed, zone, screen = self.cleaned_data["time"], self.asked.clinic.zone, self.asked.screen
+        late = self.asked.screened_on != local_date(self.asked.now, zone)
+        if late and typed is None:
+            raise ValidationError(
+                f"The skin was screened on {spell_day(self.asked.screened_on)}. Give the time of that day at which "
+                "the tape went on; for tape that goes on now, screen the skin again."
+            )
         try:
-            applied_at = time_of_today(typed, now=self.asked.now, zone=self.asked.clinic.zone)
+            applied_at = (
+                time_of_day(typed, self.asked.screened_on, zone)
+                if late and typed is not None
+                else time_of_today(typed, now=self.asked.now, zone=zone)
+            )
         except ClockError as impossible:
             raise ValidationError(sentence(str(impossible))) from impossible
-        return applied_at if typed is None else _not_before_the_screen(applied_at, self.asked.screen.made_at)
+        return applied_at if typed is None else _not_before_the_screen(applied_at, screen.made_at)
 
     def clean(self) -> dict[str, Any]:
         cleaned: dict[str, Any] = super().clean() or self.cleaned_data
@@ -102,7 +163,14 @@ class LayForm(forms.Form):
             self.add_error("helper", "Choose the helper, or add one on the patient's page first.")
         if cleaned.get("last_day") and not cleaned.get("shorten_why") and "shorten_why" not in self.errors:
             self.add_error("shorten_why", "Say why it comes off sooner.")
+        self._ask_why_left_out(cleaned)
         return cleaned
+
+    def _ask_why_left_out(self, cleaned: dict[str, Any]) -> None:
+        shown = {name for laying in self.asked.layings for name, _ in laying.named()}
+        left_out = cleaned.get("steps_shown") and shown - set(cleaned.get("steps", shown))
+        if left_out and not cleaned.get("left_out_why") and "left_out_why" not in self.errors:
+            self.add_error("left_out_why", "Say why a step was left out, or tick it.")
 
     def _ask_all(self, cleaned: dict[str, Any]) -> None:
         for question in REMOVAL_QUESTIONS:
@@ -121,7 +189,7 @@ class LayForm(forms.Form):
         shortening = Shortening(cleaned["last_day"], cleaned["shorten_why"]) if cleaned["last_day"] else None
         return TapingDetails(
             applied_at=cleaned["time"],
-            removal=cleaned["removal"],
+            removal=cleaned["removal"] or None,
             helper=helpers.get(cleaned["helper"]) if cleaned["removal"] == Application.Removal.HELPER else None,
             removal_answers=answers,
             shortening=shortening,
@@ -130,6 +198,10 @@ class LayForm(forms.Form):
             posture=cleaned["posture"],
             reason=cleaned["reason"],
             version=cleaned["version"],
+            # A post that did not show the steps says nothing about them: then nothing is on record of them.
+            laid_steps=laid_steps(self.asked.layings, cleaned["steps"]) if cleaned["steps_shown"] else (),
+            left_out_why=cleaned["left_out_why"],
+            side=cleaned["side"],
         )
 
 
@@ -150,6 +222,18 @@ def _people(label: str, people: list[Any], *, required: bool = False) -> forms.C
         choices=[("", "choose"), *((str(one.pk), one.full_name) for one in people)],
         required=required,
         error_messages={"required": "Name the therapist who supervises."},
+    )
+
+
+def _side(screen: SkinScreen) -> forms.ChoiceField:
+    """The side that was screened stands there beforehand: it is what the page is about, and no answer about skin."""
+    return forms.ChoiceField(
+        label="Which place is the tape on?",
+        choices=[(side.value, region_words(screen.region, side).capitalize()) for side in REGIONS[screen.region].sides],
+        initial=screen.side,
+        widget=forms.RadioSelect,
+        required=False,
+        error_messages={"invalid_choice": "Choose the side that the tape is on."},
     )
 
 
@@ -181,4 +265,4 @@ def _sooner(asked: Asked) -> list[tuple[int | str, str]]:
 
 
 def _spelled(asked: Asked, day: int) -> str:
-    return spell_day(local_date(asked.now, asked.clinic.zone) + timedelta(days=day))
+    return spell_day(asked.screened_on + timedelta(days=day))

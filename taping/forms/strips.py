@@ -6,9 +6,9 @@ from django import forms
 
 from clinic.forms.fields import sentence
 from taping.forms.lengths import LengthField
-from taping.models import StripPlan, TapeRoll
+from taping.models import Strip, StripPlan, TapeRoll
 from taping.rules.amounts import BadNumberError
-from taping.rules.cut import USUAL_ANCHORS, Cut, ImpossibleCut, cut_for_stretch, cut_of_length
+from taping.rules.cut import USUAL_ANCHORS, Cut, ImpossibleCut, cut_for_stretch, cut_of_length, share_range
 from taping.rules.lengths import MM_PER_INCH, Unit
 from taping.rules.places import places_in
 from taping.rules.shape_kinds import SHAPES, ShapeKind
@@ -17,12 +17,14 @@ from taping.rules.technique import Direction, Start, Technique
 from taping.services.strips import StripValues, tape_of
 
 BY_TENSION, BY_PAPER = "tension", "paper"
+SAME_CUT_MM = 0.05
+"""Two cuts that no ruler tells apart."""
 START_WORDS = {Start.ONE_END: "One end first", Start.CENTRE: "The middle first"}
 DIRECTION_WORDS = {
     Direction.TOWARDS_ORIGIN: "Towards the origin (inhibit)",
     Direction.TOWARDS_INSERTION: "Towards the insertion (facilitate)",
     Direction.AWAY_FROM_TRUNK: "Base nearer the trunk, tails away from it",
-    Direction.NONE: "None: from the middle to both ends",
+    Direction.NONE: "None: middle outwards",
 }
 UNIT_WORDS = {Unit.CM: "centimetres", Unit.INCH: "inches"}
 # A round number near the rules' usual anchor, so that nobody has to read 1 15/16 inches off a ruler.
@@ -44,7 +46,7 @@ class StripForm(forms.Form):
     )
     by = forms.ChoiceField(
         label="Reckon from",
-        choices=[(BY_TENSION, "the tension wanted"), (BY_PAPER, "a piece already cut")],
+        choices=[(BY_TENSION, "the tension wanted"), (BY_PAPER, "a piece I have already cut")],
         widget=forms.RadioSelect,
         error_messages={"required": "Say whether the tension is wanted or the piece is cut already."},
     )
@@ -90,6 +92,7 @@ class StripForm(forms.Form):
 
     def __init__(self, *args: Any, plan: StripPlan, unit: Unit, rolls: list[TapeRoll], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        self.unit = unit
         self.rolls = {str(roll.pk): roll for roll in rolls}
         self.fields["span"] = LengthField(
             unit=unit,
@@ -104,17 +107,22 @@ class StripForm(forms.Form):
             )
         places = [(place.key, f"{place.plain} ({place.clinical})") for place in places_in(plan.screen.region)]
         self.fields["place"] = forms.ChoiceField(
-            label="Along", choices=[("", "no muscle or tendon in particular"), *places], required=False
+            label="Along", choices=[("", "no muscle in particular"), *places], required=False
         )
-        named = [(str(roll.pk), str(roll)) for roll in rolls]
+        named = [
+            (str(roll.pk), str(roll) if roll.measured_at else f"{roll} (not measured yet: rough)") for roll in rolls
+        ]
         self.fields["roll"] = forms.ChoiceField(
-            label="Tape", choices=[*named, ("", "a roll that was never measured")], required=False
+            label="Tape", choices=[*named, ("", "another roll, never measured: rough")], required=False
         )
         self.order_fields(self.field_order)
 
     def clean(self) -> dict[str, Any]:
         cleaned: dict[str, Any] = super().clean() or self.cleaned_data
-        wanted = "paper" if cleaned.get("by") == BY_PAPER else "tension"
+        wanted, hidden = ("paper", "tension") if cleaned.get("by") == BY_PAPER else ("tension", "paper")
+        # What the page hides says nothing: an error there would be one that nobody can see.
+        if hidden in self.errors:
+            del self.errors[hidden]
         if "by" in cleaned and cleaned.get(wanted) is None and wanted not in self.errors:
             words = "Measure the piece and write its length here." if wanted == "paper" else "Give the tension wanted."
             self.add_error(wanted, words)
@@ -135,12 +143,14 @@ class StripForm(forms.Form):
                 off_paper=cleaned["off_paper"],
             )
             shape_for(values.shape, values.cut, values.tape, tails=values.tails)
+            share_range(values.cut, values.tape)
         except ImpossibleCut as impossible:
-            self.add_error("paper" if wanted == "paper" and "piece" in impossible.reason else "span", str(impossible))
+            field = "paper" if wanted == "paper" and "piece" in impossible.reason else "span"
+            self.add_error(field, impossible.in_unit(self.unit))
         except UnfitShapeError as unfit:
-            self.add_error("tails" if cleaned["tails"] else "shape", sentence(str(unfit)))
-        except BadNumberError as bad:
-            self.add_error("span", sentence(str(bad)))
+            self.add_error("tails" if cleaned["tails"] else "shape", sentence(unfit.in_unit(self.unit)))
+        except BadNumberError:
+            self.add_error("span", "That is shorter than a hand can measure. Measure again, and check the unit.")
         else:
             cleaned["values"] = values
 
@@ -150,6 +160,14 @@ class StripForm(forms.Form):
             return cut_of_length(cleaned["span"], cleaned["paper"], tape, anchors, off_paper=cleaned["off_paper"])
         share = float(cleaned["tension"]) / 100
         return cut_for_stretch(cleaned["span"], share, tape, anchors, off_paper=cleaned["off_paper"])
+
+    @property
+    def worked(self) -> StripValues | None:
+        """The strip as far as it could be reckoned: also where it was refused afterwards; None where it could not."""
+        if not self.is_bound:
+            return None
+        self.is_valid()
+        return self.cleaned_data.get("values")
 
     @property
     def values(self) -> StripValues:
@@ -170,3 +188,28 @@ def initial_for(technique: Technique, unit: Unit, rolls: list[TapeRoll]) -> dict
         "anchor_last": ANCHOR_MM[unit],
         "roll": str(rolls[0].pk) if rolls else "",
     }
+
+
+def initial_of(strip: Strip) -> dict[str, Any]:
+    """What the form begins with to change a strip: as it is in the plan."""
+    anchors = (strip.anchor_first_mm, strip.anchor_last_mm)
+    tension = round(strip.share * 100, 1)
+    begin = {
+        "span": strip.span_mm,
+        "shape": strip.shape,
+        "start": strip.start,
+        "direction": strip.direction,
+        "place": strip.place,
+        "tails": strip.tails if SHAPES[ShapeKind(strip.shape)].fewest_tails > 1 else None,
+        "anchor_first": strip.anchor_first_mm,
+        "anchor_last": strip.anchor_last_mm,
+        "roll": str(strip.roll_id or ""),
+        "off_paper": strip.off_paper,
+    }
+    try:
+        cut = cut_for_stretch(strip.span_mm, tension / 100, tape_of(strip.roll), anchors, off_paper=strip.off_paper)
+    except (ImpossibleCut, BadNumberError):
+        return {**begin, "by": BY_PAPER, "paper": strip.paper_mm}
+    if abs(cut.paper_mm - strip.paper_mm) > SAME_CUT_MM:
+        return {**begin, "by": BY_PAPER, "paper": strip.paper_mm}
+    return {**begin, "by": BY_TENSION, "tension": f"{tension:g}"}

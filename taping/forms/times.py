@@ -1,12 +1,21 @@
 """A time of today, as it is typed for a late entry."""
 
-from datetime import datetime, time
+import re
+from datetime import date, datetime, time
 from typing import Any
 from zoneinfo import ZoneInfo
 
 from django import forms
 
 from taping.rules.clock import local_date, local_time
+
+_WITH_SECONDS = re.compile(r"(?:\d{4}-\d\d-\d\dT)?\d\d:\d\d(?=:\d\d(?:\.\d+)?$)")
+
+
+def to_the_minute(value: Any) -> Any:
+    """What a page may show again of a time that a browser sent: some leave a field empty whose value has seconds."""
+    found = _WITH_SECONDS.match(value) if isinstance(value, str) else None
+    return found[0] if found else value
 
 
 class TimeOfDayField(forms.TimeField):
@@ -19,10 +28,21 @@ class TimeOfDayField(forms.TimeField):
         # Browsers send seconds, and some milliseconds, once a time was stepped through.
         super().__init__(input_formats=["%H:%M", "%H:%M:%S", "%H:%M:%S.%f"], required=False, **kwargs)
 
+    def prepare_value(self, value: Any) -> Any:
+        return to_the_minute(value)
+
+
+def time_of_day(typed: time, day: date, zone: ZoneInfo) -> datetime:
+    """The moment at which the clinic's wall shows the typed time on that day.
+
+    Raises ClockError for a time that the wall never shows that day, or shows twice.
+    """
+    return local_time(datetime.combine(day, typed), zone)
+
 
 def time_of_today(typed: time | None, *, now: datetime, zone: ZoneInfo) -> datetime:
     """The moment at which the clinic's wall shows the typed time on the day of now (aware); now where it is None.
 
     Raises ClockError for a time that the wall never shows that day, or shows twice.
     """
-    return now if typed is None else local_time(datetime.combine(local_date(now, zone), typed), zone)
+    return now if typed is None else time_of_day(typed, local_date(now, zone), zone)

@@ -13,8 +13,11 @@ class Application(PlannedSubject):
     """Tape on one region of one patient. Times are aware UTC; opens_on, closes_on, removal_day are clinic-zone dates.
 
     The plan is a one-to-one key: a double tap on "on the skin now" cannot make a second application.
+    laid_steps lists, for the strips that share them, the keys of the steps that were done and that were left out.
+    version counts the corrections, so that one based on an older record is noticed.
     ended_by says who took the tape off, ending_saved_by which of the staff put that on record: nobody, where the
-    patient or helper reported it by the link or a text.
+    patient or helper reported it by the link or a text. skin_after is what somebody saw, 30 minutes or more after the
+    end; empty: nobody has answered yet.
     """
 
     class Removal(models.TextChoices):
@@ -26,6 +29,27 @@ class Application(PlannedSubject):
         OFF = "off", "Taken off"
         CAME_OFF = "came_off", "Came off early"
         SKIN = "skin", "Taken off for the skin"
+
+    class Went(models.TextChoices):
+        EASILY = "easily", "Easily"
+        HARD = "hard", "With effort"
+        HURT = "hurt", "It hurt"
+        TORE = "tore", "It tore the skin"
+
+    class Hair(models.TextChoices):
+        NONE = "none", "No hair came off"
+        SOME = "some", "Some hair came off"
+        MUCH = "much", "Much hair came off"
+
+    class Residue(models.TextChoices):
+        NONE = "none", "Nothing stayed on the skin"
+        SOME = "some", "Some glue stayed"
+        MUCH = "much", "Much glue stayed"
+
+    class SkinAfter(models.TextChoices):
+        NO_CHANGE = "no_change", "no change seen"
+        CHANGED = "changed", "a change is seen"
+        NOT_LOOKED = "not_looked", "not looked at"
 
     patient = models.ForeignKey(Patient, models.PROTECT, related_name="applications")
     plan = models.OneToOneField(StripPlan, models.PROTECT, related_name="application")
@@ -48,12 +72,27 @@ class Application(PlannedSubject):
     removal = models.CharField(max_length=6, choices=Removal, default=Removal.HOME)
     helper = models.ForeignKey(Helper, models.SET_NULL, null=True, blank=True, related_name="+")
     removal_answers = models.JSONField(default=dict)
+    laid_steps = models.JSONField(default=list)
+    left_out_why = models.CharField("why steps of laying were left out", max_length=300, blank=True)
+    version = models.PositiveIntegerField(default=1)
+    remover_open = models.BooleanField("who takes it off is still to be settled", default=False)
+    handed_over_at = models.DateTimeField(null=True, blank=True)
+    handed_over_by = models.ForeignKey(User, models.PROTECT, null=True, blank=True, related_name="+")
+    said_back = models.BooleanField("the patient said it back", default=False)
+    not_said_why = models.CharField("why the patient did not say it back", max_length=300, blank=True)
     first_application = models.BooleanField()
     caution = models.BooleanField()
     ended_at = models.DateTimeField(null=True, blank=True)
     ended_how = models.CharField(max_length=8, choices=Ending, blank=True)
     ended_by = models.CharField(max_length=40, blank=True)
+    ended_roughly = models.BooleanField("the time is only roughly known", default=False)
+    ending_went = models.CharField(max_length=6, choices=Went, blank=True)
+    ending_hair = models.CharField(max_length=4, choices=Hair, blank=True)
+    ending_residue = models.CharField(max_length=4, choices=Residue, blank=True)
     ending_note = models.TextField(blank=True)
+    skin_after = models.CharField("skin 30 minutes after", max_length=10, choices=SkinAfter, blank=True)
+    skin_after_at = models.DateTimeField(null=True, blank=True)
+    skin_after_by = models.ForeignKey(User, models.PROTECT, null=True, blank=True, related_name="+")
     ending_saved_at = models.DateTimeField(null=True, blank=True)
     ending_saved_by = models.ForeignKey(User, models.PROTECT, null=True, blank=True, related_name="+")
     reopened_why = models.TextField("why an ending was taken back", blank=True)

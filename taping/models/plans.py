@@ -25,13 +25,17 @@ class StripPlan(models.Model):
 
     class Meta:
         ordering = ["-made_at", "-id"]
+        indexes = [models.Index(fields=["made_at"], condition=Q(closed_at=None), name="strip_plan_open")]
 
     def __str__(self) -> str:
         return f"Strip plan {self.pk}"
 
 
 class Strip(models.Model):
-    """One piece of tape with the numbers as they were shown. Lengths in millimetres; stretch and share as fractions."""
+    """One piece of tape with the numbers as they were shown. Lengths in millimetres; stretch and share as fractions.
+
+    as_on: the clinic-zone date of the taping whose span was taken over without measuring again.
+    """
 
     plan = models.ForeignKey(StripPlan, models.CASCADE, related_name="strips")
     position = models.PositiveSmallIntegerField()
@@ -48,6 +52,7 @@ class Strip(models.Model):
     off_paper = models.BooleanField(default=False)
     stretch = models.FloatField()
     share = models.FloatField()
+    as_on = models.DateField(null=True, blank=True)
 
     class Meta:
         ordering = ["plan", "position"]

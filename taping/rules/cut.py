@@ -11,14 +11,10 @@ from dataclasses import dataclass
 from math import ceil, floor
 
 from taping.rules.amounts import BadNumberError, in_mm, in_percent, not_negative, positive
-from taping.rules.cautions import (
-    Caution,
-    at_least_mm,
-    paper_off_cautions,
-    tension_cautions,
-    zone_cautions,
-)
+from taping.rules.cautions import SLIP_MM, Caution, paper_off_cautions, tension_cautions, zone_cautions
+from taping.rules.lengths import Unit
 from taping.rules.tape import Band, Tape, band_of
+from taping.rules.wording import Bound, Length, Sentence, as_sentence, sentence
 
 Pair = tuple[float, float]
 USUAL_ANCHORS: Pair = (50.0, 50.0)
@@ -31,12 +27,20 @@ _SAME_SHARE = 1e-10
 
 
 class ImpossibleCut(ValueError):
-    """A strip that cannot be made: ``reason`` says why, ``would_work`` what to do instead."""
+    """A strip that cannot be made: ``reason`` says why, ``would_work`` what to do instead; lengths in millimetres."""
 
-    def __init__(self, reason: str, would_work: str) -> None:
-        super().__init__(f"{reason} {would_work}")
-        self.reason = reason
-        self.would_work = would_work
+    def __init__(self, reason: Sentence | str, would_work: Sentence | str) -> None:
+        self._said = as_sentence(reason), as_sentence(would_work)
+        self.reason, self.would_work = (part.in_unit(Unit.MM) for part in self._said)
+        super().__init__(f"{self.reason} {self.would_work}")
+
+    def reason_in(self, unit: Unit) -> str:
+        """Return why, with its lengths in ``unit``."""
+        return self._said[0].in_unit(unit)
+
+    def in_unit(self, unit: Unit) -> str:
+        """Return why, and what to do instead, with the lengths in ``unit``."""
+        return " ".join(part.in_unit(unit) for part in self._said)
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,8 +80,8 @@ def cut_for_stretch(
     wanted = not_negative(share, "the share")
     if wanted > 1:
         raise ImpossibleCut(
-            f"{in_percent(wanted)} % of what this tape can give is more than all of it.",
-            "Ask for 100 % or less: a share counts from relaxed (0) to as far as the tape goes (1).",
+            sentence("{wanted} % of what this tape can give is more than all of it.", wanted=in_percent(wanted)),
+            sentence("Ask for 100 % or less: a share counts from relaxed (0) to as far as the tape goes (1)."),
         )
     zone = _zone(span, anchors)
     paper = _paper_for(zone, wanted * tape.limit, tape, anchors, off_paper=off_paper)
@@ -144,7 +148,7 @@ class ShareRange:
         return high if low == high else f"{low} to {high}"
 
 
-def share_range(cut: Cut, tape: Tape, tolerance_mm: float = 5.0) -> ShareRange:
+def share_range(cut: Cut, tape: Tape, tolerance_mm: float = SLIP_MM) -> ShareRange:
     """Return the shares this same piece makes when the span is shorter or longer by ``tolerance_mm``.
 
     A zone that the tolerance would use up counts as nothing to cover, which is tape lying quite loose.
@@ -174,10 +178,15 @@ def _checked_anchors(anchors_mm: Pair) -> Pair:
 def _zone(span: float, anchors: Pair) -> float:
     zone = span - anchors[0] - anchors[1]
     if zone <= _SAME * span:
-        both = f"{in_mm(anchors[0])} and {in_mm(anchors[1])} mm"
+        first, last = Length(anchors[0]), Length(anchors[1])
         raise ImpossibleCut(
-            f"Anchors of {both} leave nothing to stretch of a span of {in_mm(span)} mm.",
-            f"Use anchors that are together shorter than {in_mm(span)} mm, or measure a longer span.",
+            sentence(
+                "Anchors of {first} and {last} leave nothing to stretch of a span of {span}.",
+                first=first,
+                last=last,
+                span=Length(span),
+            ),
+            sentence("Use anchors that are together shorter than {span}, or measure a longer span.", span=Length(span)),
         )
     return zone
 
@@ -196,9 +205,15 @@ def _made(span: float, paper: float, tape: Tape, anchors: Pair, off_paper: bool)
     if free <= _SAME * paper:
         least = _paper_for(zone, tape.limit, tape, anchors, off_paper=off_paper)
         raise ImpossibleCut(
-            f"A piece of {in_mm(paper)} mm on the backing is not longer than its anchors ({in_mm(on_paper)} mm of it).",
-            f"Cut at least {at_least_mm(least)} mm: that takes all this tape can give over this span. "
-            "Or use shorter anchors.",
+            sentence(
+                "A piece of {paper} on the backing is not longer than its anchors ({anchors} of it).",
+                paper=Length(paper),
+                anchors=Length(on_paper),
+            ),
+            sentence(
+                "Cut at least {least}: that takes all this tape can give over this span. Or use shorter anchors.",
+                least=Length(least, Bound.AT_LEAST),
+            ),
         )
     return _laid(span, paper, tape, anchors, off_paper, _steady((zone / free - 1) / tape.limit))
 

@@ -1,13 +1,21 @@
 """A cut explained: the sums that made it, as a therapist would do them on paper."""
 
-from taping.rules.amounts import in_mm, in_percent
-from taping.rules.cut import Cut
+from taping.rules.amounts import in_percent
+from taping.rules.cut import Cut, Pair
+from taping.rules.lengths import Unit
 from taping.rules.tape import Tape
+from taping.rules.wording import sum_number, unit_word
 
 
-def reasons_for(cut: Cut, tape: Tape) -> tuple[str, ...]:
-    """Return the steps from the span to the tension (lengths in millimetres), each with its numbers and its rule."""
-    return (_zone(cut), _relaxed(cut, tape), _paper(cut, tape), _tension(cut, tape), _tearing(cut))
+def reasons_for(cut: Cut, tape: Tape, unit: Unit = Unit.MM) -> tuple[str, ...]:
+    """Return the steps from the span to the tension (lengths in ``unit``), each with its numbers and its rule."""
+    return (
+        _zone(cut, unit),
+        _relaxed(cut, tape, unit),
+        _paper(cut, tape, unit),
+        _tension(cut, tape),
+        _tearing(cut, unit),
+    )
 
 
 def anchors_off_paper(cut: Cut) -> bool:
@@ -15,28 +23,34 @@ def anchors_off_paper(cut: Cut) -> bool:
     return cut.tear_marks_mm == cut.anchors_mm
 
 
-def _zone(cut: Cut) -> str:
-    first, last = (in_mm(anchor) for anchor in cut.anchors_mm)
-    return f"Stretch zone: {in_mm(cut.span_mm)} - {first} - {last} = {in_mm(cut.zone_mm)} mm between the anchors."
+def _zone(cut: Cut, unit: Unit) -> str:
+    span, zone = sum_number(cut.span_mm, unit), sum_number(cut.zone_mm, unit)
+    first, last = _two(cut.anchors_mm, unit)
+    return f"Stretch zone: {span} - {first} - {last} = {zone} {unit_word(unit)} between the anchors."
 
 
-def _relaxed(cut: Cut, tape: Tape) -> str:
+def _relaxed(cut: Cut, tape: Tape, unit: Unit) -> str:
     peel = f"{1 + tape.pre_stretch:.5g}"
+    relaxed = f"{sum_number(cut.relaxed_mm, unit)} {unit_word(unit)}"
     if anchors_off_paper(cut):
-        return f"Relaxed length: {in_mm(cut.paper_mm)} / {peel} = {in_mm(cut.relaxed_mm)} mm."
-    first, last = (in_mm(anchor) for anchor in cut.anchors_mm)
-    zone = f"{in_mm(cut.zone_mm)} / {1 + cut.stretch:.5g}"
-    return f"Relaxed length: {first} + {last} + {zone} = {in_mm(cut.relaxed_mm)} mm; the anchors have no stretch."
+        return f"Relaxed length: {sum_number(cut.paper_mm, unit)} / {peel} = {relaxed}."
+    first, last = _two(cut.anchors_mm, unit)
+    zone = f"{sum_number(cut.zone_mm, unit)} / {1 + cut.stretch:.5g}"
+    return f"Relaxed length: {first} + {last} + {zone} = {relaxed}; the anchors have no stretch."
 
 
-def _paper(cut: Cut, tape: Tape) -> str:
+def _paper(cut: Cut, tape: Tape, unit: Unit) -> str:
     peel, backing = f"{1 + tape.pre_stretch:.5g}", f"this tape lies on its backing stretched by {_pre(tape)}"
-    total = f"{in_mm(cut.paper_mm)} mm, {cut.squares:.1f} squares"
+    total = f"{sum_number(cut.paper_mm, unit)} {unit_word(unit)}, {cut.squares:.1f} squares"
     if anchors_off_paper(cut):
-        first, last = (in_mm(anchor) for anchor in cut.anchors_mm)
-        zone = f"{peel} x {in_mm(cut.zone_mm)} / {1 + cut.stretch:.5g}"
+        first, last = _two(cut.anchors_mm, unit)
+        zone = f"{peel} x {sum_number(cut.zone_mm, unit)} / {1 + cut.stretch:.5g}"
         return f"Paper length: {first} + {last} + {zone} = {total}; {backing}, and the anchors keep that."
-    return f"Paper length: {in_mm(cut.relaxed_mm)} x {peel} = {total}; {backing}."
+    return f"Paper length: {sum_number(cut.relaxed_mm, unit)} x {peel} = {total}; {backing}."
+
+
+def _two(lengths: Pair, unit: Unit) -> tuple[str, str]:
+    return sum_number(lengths[0], unit), sum_number(lengths[1], unit)
 
 
 def _pre(tape: Tape) -> str:
@@ -51,6 +65,6 @@ def _tension(cut: Cut, tape: Tape) -> str:
     return f"Tension: the zone is {in_percent(cut.stretch)} % longer than relaxed, which is {shares}."
 
 
-def _tearing(cut: Cut) -> str:
-    first, last = (in_mm(mark) for mark in cut.tear_marks_mm)
-    return f"Tear the backing {first} mm from the first end and {last} mm from the last."
+def _tearing(cut: Cut, unit: Unit) -> str:
+    first, last = _two(cut.tear_marks_mm, unit)
+    return f"Tear the backing {first} {unit_word(unit)} from the first end and {last} {unit_word(unit)} from the last."

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any
 
+from clinic.rules.tongue import ENGLISH, Tongue
 from taping.rules.toml_data import DataError, load_table, text_of
 
 # Said beside every removal sentence: the direction of hair differs between people, and the skin itself tells.
@@ -222,15 +223,21 @@ def removal_start(where: Region | Place) -> End | None:
     return {Hair.DOWN: End.UPPER, Hair.UP: End.LOWER, Hair.NONE: None}[where.landmarks.hair]
 
 
-def removal_sentence(where: Region | Place) -> str:
+def removal_sentence(where: Region | Place, tongue: Tongue = ENGLISH) -> str:
     """Return, for the patient, where to start taking the tape off and which way to go: the way the hair lies."""
     first = removal_start(where)
     marks = where.landmarks
     if first is None:
-        return (
-            f"Between your {marks.upper} and your {marks.lower} the hair has no one direction along the tape: "
+        return tongue.say(
+            "Between your {upper} and your {lower} the hair has no one direction along the tape: "
             "stroke the skin both ways, and start at the end from which it feels smoother, or at either if there is "
-            "no difference."
+            "no difference.",
+            upper=tongue.say(marks.upper),
+            lower=tongue.say(marks.lower),
         )
-    way = "down" if first is End.UPPER else "up"
-    return f"Start at the end nearer your {marks.at(first)} and go {way} towards the {marks.at(first.other)}."
+    here, there = tongue.say(marks.at(first)), tongue.say(marks.at(first.other))
+    if first is End.UPPER:
+        return tongue.say(
+            "Start at the end nearer your {here} and go down towards the {there}.", here=here, there=there
+        )
+    return tongue.say("Start at the end nearer your {here} and go up towards the {there}.", here=here, there=there)

@@ -10,14 +10,24 @@ from math import floor
 
 from taping.rules.amounts import BadNumberError, in_mm, positive
 from taping.rules.cut import Cut, Pair, cut_for_stretch
+from taping.rules.lengths import Unit
 from taping.rules.shape_kinds import CORNER_MM, HOLE_MM, LEAST_TAIL_MM, SHAPES, ShapeKind
 from taping.rules.tape import Tape
+from taping.rules.wording import Length, Sentence, sentence
 
 _SAME = 1e-9
 
 
 class UnfitShapeError(ValueError):
-    """A shape that cannot be cut from the piece; the text says why and what would work."""
+    """A shape that cannot be cut from the piece; the text says why and what would work, lengths in millimetres."""
+
+    def __init__(self, said: Sentence) -> None:
+        super().__init__(said.in_unit(Unit.MM))
+        self._said = said
+
+    def in_unit(self, unit: Unit) -> str:
+        """Return the text with its lengths in ``unit``."""
+        return self._said.in_unit(unit)
 
 
 class EncirclingError(ValueError):
@@ -124,7 +134,10 @@ def _known(kind: ShapeKind) -> ShapeKind:
     try:
         return ShapeKind(kind)
     except ValueError:
-        raise UnfitShapeError(f"{kind!r} is not a shape; choose one of {', '.join(ShapeKind)}") from None
+        known = ", ".join(ShapeKind)
+        raise UnfitShapeError(
+            sentence("{kind} is not a shape; choose one of {known}", kind=repr(kind), known=known)
+        ) from None
 
 
 def _tail_count(kind: ShapeKind, tails: int | None, width: float, least: float) -> int:
@@ -132,13 +145,28 @@ def _tail_count(kind: ShapeKind, tails: int | None, width: float, least: float) 
     count = info.tails if tails is None else tails
     allowed = f"{info.fewest_tails} to {info.most_tails}" if info.most_tails > info.fewest_tails else f"{info.tails}"
     if isinstance(count, bool) or not isinstance(count, int) or not info.fewest_tails <= count <= info.most_tails:
-        raise UnfitShapeError(f"{info.label}: {count!r} is not a number of tails it can have; it takes {allowed}")
+        raise UnfitShapeError(
+            sentence(
+                "{shape}: {count} is not a number of tails it can have; it takes {allowed}",
+                shape=info.label,
+                count=repr(count),
+                allowed=allowed,
+            )
+        )
     if count > 1 and width / count < least - _SAME:
         most = floor(width / least + _SAME)
         works = f"at most {most} tails" if most >= info.fewest_tails else "a wider tape or another shape"
         raise UnfitShapeError(
-            f"{info.label}: {count} tails of a tape {in_mm(width)} mm wide are {in_mm(width / count)} mm each, "
-            f"narrower than {in_mm(least)} mm: they tear and roll up; use {works}"
+            sentence(
+                "{shape}: {count} tails of a tape {width} wide are {each} each, narrower than {least}: they tear and "
+                "roll up; use {works}",
+                shape=info.label,
+                count=str(count),
+                width=Length(width),
+                each=Length(width / count),
+                least=Length(least),
+                works=works,
+            )
         )
     return count
 
@@ -151,12 +179,15 @@ def _hole(cut: Cut, width: float, hole_mm: float, least: float) -> Hole:
     room = min(middle - first, cut.paper_mm - last - middle) * 2
     widest = min(width - 2 * least, room)
     if across > widest + _SAME:
-        works = (
-            f"a hole of at most {in_mm(widest)} mm" if widest > 0 else "a longer piece, a wider tape or shorter anchors"
-        )
+        works = "a hole of at most {widest}" if widest > 0 else "a longer piece, a wider tape or shorter anchors"
         raise UnfitShapeError(
-            f"a hole of {in_mm(across)} mm does not fit: it must leave {in_mm(least)} mm on both sides and keep out of "
-            f"the anchors; use {works}"
+            sentence(
+                "a hole of {hole} does not fit: it must leave {least} on both sides and keep out of the anchors; use "
+                + works,
+                hole=Length(across),
+                least=Length(least),
+                widest=Length(max(widest, 0.0)),
+            )
         )
     return Hole(middle, width / 2, across)
 

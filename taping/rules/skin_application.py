@@ -5,6 +5,7 @@ from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
 
 from taping.rules.clock import local_date, require_aware
+from taping.rules.places import REGIONS, region_words
 from taping.rules.skin import OUTCOME_TEXT, Outcome
 
 PERMITS = frozenset({Outcome.CLEAR, Outcome.CLEAR_WITH_CARE})
@@ -40,6 +41,12 @@ class Permission:
     reasons: tuple[str, ...]
 
 
+def _spoken(facts: ScreenFacts | TapingFacts) -> str:
+    region = REGIONS.get(facts.region)
+    known = region is not None and facts.side in region.sides
+    return region_words(facts.region, facts.side) if known else f"{facts.region}, side {facts.side}"
+
+
 def application_allowed(screen: ScreenFacts, taping: TapingFacts, zone: ZoneInfo) -> Permission:
     """Return whether ``screen`` permits ``taping``, with days counted in the clinic's ``zone``.
 
@@ -57,7 +64,7 @@ def application_allowed(screen: ScreenFacts, taping: TapingFacts, zone: ZoneInfo
     checks = (
         (screen.patient == taping.patient, "The skin screen is of another patient."),
         (screen.region == taping.region, f"The screen is of the {screen.region}, the tape of the {taping.region}."),
-        (screen.side == taping.side, f"The screen is of the side {screen.side}, the tape of {taping.side}."),
+        (screen.side == taping.side, f"The screen is of the {_spoken(screen)}, the tape of the {_spoken(taping)}."),
         (outcome in PERMITS, f"The screen does not permit tape: {OUTCOME_TEXT[outcome]}"),
         (made_on == applied_on, f"The screen is of {made_on}, the tape of {applied_on}: screen again on the day."),
         # In UTC: within one zone Python compares what the wall shows, and in autumn that runs twice.

@@ -133,6 +133,7 @@ def _technique(row: Mapping[str, Any]) -> Technique:
 
 TECHNIQUES: Mapping[Goal, Technique] = {one.goal: one for one in map(_technique, load_table("goals")["goal"])}
 _STEPS = load_table("laying_steps")["step"]
+_STEP_TEXTS: Mapping[str, str] = {text_of(row, "key"): text_of(row, "text") for row in _STEPS}
 
 
 def technique_for(goal: str) -> Technique:
@@ -159,6 +160,11 @@ def steps_for(start: Start, kind: ShapeKind) -> tuple[LayingStep, ...]:
         for row in _STEPS
         if row.get("start", begun) == begun and shape in row.get("shapes", (shape,))
     )
+
+
+def step_text(key: str) -> str:
+    """Return the words of a step by its key; the key itself where the data no longer holds it."""
+    return _STEP_TEXTS.get(key, key)
 
 
 def unusual_choices(technique: Technique, *, kind: ShapeKind, start: Start, share: float) -> tuple[Caution, ...]:

@@ -1,19 +1,18 @@
 """What speaks against putting a tape on record, or against correcting its record; each check raises TapingRefused."""
 
 from collections.abc import Mapping
-from datetime import datetime, timedelta
+from datetime import datetime
 from zoneinfo import ZoneInfo
 
 from clinic.models import Helper, User
 from clinic.services.events import Actor
 from taping.models import Application, SkinReport, SkinScreen
+from taping.rules.late_entry import LATE_AFTER, MOST_DAYS_BACK, is_late, too_far_back
 from taping.rules.removal import Remover, removal_answers_from, remover_allowed
 from taping.rules.skin import Answer, Outcome
 from taping.rules.skin_application import ScreenFacts, TapingFacts, application_allowed
+from taping.selectors import outdated
 from taping.services.refusals import TapingRefused
-
-LATE_AFTER = timedelta(minutes=15)
-"""A time further back than this was not typed by accident: it needs a reason."""
 
 
 def refuse_time_to_come(applied_at: datetime, now: datetime) -> None:
@@ -22,22 +21,50 @@ def refuse_time_to_come(applied_at: datetime, now: datetime) -> None:
         raise TapingRefused("That time is still to come. Give the time at which the tape went on.", "applied_at")
 
 
-def refuse_late(applied_at: datetime, now: datetime, late_reason: str) -> None:
-    """Both aware."""
-    if now - applied_at > LATE_AFTER and not late_reason.strip():
+def refuse_late(applied_at: datetime, now: datetime, late_reason: str, zone: ZoneInfo) -> None:
+    """Both aware; zone: the clinic's."""
+    if too_far_back(applied_at, now, zone):
+        raise TapingRefused(
+            f"That is more than {MOST_DAYS_BACK} days ago, too long to be entered as a taping. "
+            "Look at the skin and the tape, and write what was done into the patient's note.",
+            "applied_at",
+        )
+    if is_late(applied_at, now) and not late_reason.strip():
         minutes = int(LATE_AFTER.total_seconds() // 60)
         raise TapingRefused(
             f"The tape went on more than {minutes} minutes ago. Say why it is recorded now.", "late_reason"
         )
 
 
-def refuse_screen(screen: SkinScreen, applied_at: datetime, zone: ZoneInfo) -> None:
-    """applied_at: aware; zone: the clinic's."""
+def refuse_screen(screen: SkinScreen, applied_at: datetime, zone: ZoneInfo, side: str = "") -> None:
+    """applied_at: aware; zone: the clinic's; side: that of the tape, "" for the screen's own."""
     facts = ScreenFacts(screen.patient_id, screen.region, screen.side, Outcome(screen.outcome), screen.made_at)
-    taping = TapingFacts(screen.patient_id, screen.region, screen.side, applied_at)
+    taping = TapingFacts(screen.patient_id, screen.region, side or screen.side, applied_at)
     permission = application_allowed(facts, taping, zone)
-    if not permission.allowed:
-        raise TapingRefused(" ".join(permission.reasons), "applied_at")
+    if permission.allowed:
+        return
+    if taping.side != screen.side:
+        advice = (
+            "Tape goes only where the skin was looked at. Where that side was screened today, record the tape from "
+            "that screen, on the patient's page; otherwise screen it now. This plan is kept."
+        )
+        raise TapingRefused(" ".join([*permission.reasons, advice]), "side")
+    raise TapingRefused(" ".join(permission.reasons), "applied_at")
+
+
+def refuse_outdated(screen: SkinScreen, until: datetime, zone: ZoneInfo) -> None:
+    """A screen that later ones of its day, up to until (aware), leave out of date. zone: the clinic's."""
+    found = outdated(screen, zone=zone, until=until)
+    if found is None:
+        return
+    at, who = found.by.made_at.astimezone(zone), found.by.asked_by.full_name
+    if found.changed:
+        questions = " ".join(question.text for question in found.changed)
+        raise TapingRefused(
+            f"The person answered otherwise at {at:%H:%M} ({who}): {questions} "
+            "This screen is out of date. Record it anew, then go on with its plan."
+        )
+    raise TapingRefused(f"{who} screened this place again at {at:%H:%M}. Go on from that screen; its plan stays.")
 
 
 def refuse_place(screen: SkinScreen) -> None:

@@ -1,6 +1,6 @@
 """Putting a tape on record: the start of an application, its corrections and its end."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -16,16 +16,25 @@ from taping.models import Application, SkinScreen, StripPlan
 from taping.rules.clock import local_date
 from taping.rules.removal import removal_answers_from
 from taping.rules.skin import Answer, Outcome
+from taping.selectors import unit_of
 from taping.services.application_checks import (
     given,
     refuse_helper,
     refuse_home,
     refuse_home_later,
     refuse_late,
+    refuse_outdated,
     refuse_place,
     refuse_screen,
     refuse_student,
     refuse_time_to_come,
+)
+from taping.services.corrections import (
+    RecordChanged,
+    correct_side,
+    correct_strips,
+    corrections_keep,
+    record_words,
 )
 from taping.services.plans import plan_open
 from taping.services.refusals import TapingRefused
@@ -43,7 +52,7 @@ __all__ = [
 ]
 
 ENDING = ("ended_at", "ended_how", "ended_by", "ending_note", "ending_saved_at", "ending_saved_by")
-CHANGEABLE = ("removal", "helper", "applied_at", "caution", "shortening")
+CHANGEABLE = ("removal", "helper", "applied_at", "caution", "shortening", "posture", "side", "strips")
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,10 +61,13 @@ class TapingDetails:
 
     removal_answers are the answers to the removal questions; what the screen says about them is added. None: the
     questions were not asked, and only what the screen found can speak against taking it off at home.
+    laid_steps: as laying.laid_steps makes them, nothing where the steps were not shown; left_out_why: why not all.
+    side: the side that the tape went on, "" for the plan's; another one than the screen's is refused.
+    removal None: who takes it off is settled at handing over; until then it is the clinic, which is always safe.
     """
 
     applied_at: datetime
-    removal: str = Application.Removal.HOME
+    removal: str | None = Application.Removal.HOME
     helper: Helper | None = None
     removal_answers: Mapping[str, Answer | None] | None = None
     shortening: Shortening | None = None
@@ -65,6 +77,9 @@ class TapingDetails:
     posture: str = ""
     reason: str = ""
     version: int | None = None
+    laid_steps: Sequence[Mapping[str, Any]] = ()
+    left_out_why: str = ""
+    side: str = ""
 
 
 @transaction.atomic
@@ -95,13 +110,16 @@ def application_start(*, actor: Actor, now: datetime, plan: StripPlan, details: 
 
 def _refuse(actor: Actor, now: datetime, screen: SkinScreen, details: TapingDetails, zone: ZoneInfo) -> None:
     refuse_time_to_come(details.applied_at, now)
-    refuse_late(details.applied_at, now, details.late_reason)
-    refuse_screen(screen, details.applied_at, zone)
+    refuse_late(details.applied_at, now, details.late_reason, zone)
+    refuse_screen(screen, details.applied_at, zone, details.side)
     refuse_place(screen)
+    refuse_outdated(screen, details.applied_at, zone)
     refuse_helper(screen, details.helper)
     if details.removal == Application.Removal.HOME:
         refuse_home(screen, details.removal_answers)
     refuse_student(actor, details.supervisor)
+    if any(row["left_out"] for row in details.laid_steps) and not details.left_out_why.strip():
+        raise TapingRefused("Say why a step was left out, or tick it.", "left_out_why")
 
 
 def _unsaved(actor: Actor, now: datetime, plan: StripPlan, details: TapingDetails) -> Application:
@@ -119,9 +137,12 @@ def _unsaved(actor: Actor, now: datetime, plan: StripPlan, details: TapingDetail
         saved_at=now,
         late_reason=details.late_reason.strip(),
         shortened_why=details.shortening.why.strip() if details.shortening else "",
-        removal=details.removal,
+        removal=details.removal or Application.Removal.CLINIC,
+        remover_open=details.removal is None,
         removal_answers=answers,
         helper=details.helper,
+        laid_steps=list(details.laid_steps),
+        left_out_why=details.left_out_why.strip(),
         first_application=not Application.objects.filter(patient=screen.patient_id).exists(),
         caution=screen.outcome == Outcome.CLEAR_WITH_CARE,
     )
@@ -167,36 +188,68 @@ def application_end(
 
 @transaction.atomic
 def application_change(
-    *, actor: Actor, now: datetime, application: Application, values: Mapping[str, Any], why: str = ""
+    *,
+    actor: Actor,
+    now: datetime,
+    application: Application,
+    values: Mapping[str, Any],
+    why: str = "",
+    version: int | None = None,
 ) -> Application:
-    """Correct a tape. values may hold removal, helper, caution, applied_at (aware; needs why) and shortening.
+    """Correct a tape. values may hold removal, helper, caution, posture, shortening; and applied_at (aware), side and
+    strips (StripNumbers), which need why.
 
-    The days follow a corrected time and are never more than before. Who takes it off is held to the same answers as
-    when the tape went on. Raises TapingRefused; ValueError for any other name.
+    What the record said before is kept as corrections; the event names what changed. The days follow a corrected time
+    and are never more than before. Who takes it off is held to the same answers as when the tape went on. Raises
+    TapingRefused, as RecordChanged where version is no longer the stored one; ValueError for any other name.
     """
     unknown = sorted(set(values) - set(CHANGEABLE))
     if unknown:
         raise ValueError(f"{unknown[0]!r} cannot be changed; these can: {', '.join(CHANGEABLE)}")
     rows = Application.objects.select_for_update(of=("self",)).select_related("removal_visit", "plan__screen")
-    current = rows.get(pk=application.pk)
-    refuse_helper(current.plan.screen, values.get("helper"))
-    if values.get("removal") == Application.Removal.HOME:
-        refuse_home_later(current)
-    if "applied_at" in values:
-        _correct_time(current, values["applied_at"], now, why)
-    if values.get("shortening"):
-        zone = clinic_get().zone
-        window_store(current, shortened(window_of(current, zone), values["shortening"]), zone)
-        current.shortened_why = values["shortening"].why.strip()
-    for name in ("removal", "helper", "caution"):
-        if name in values:
-            setattr(current, name, values[name])
+    current, clinic = rows.get(pk=application.pk), clinic_get()
+    if version is not None and current.version != version:
+        raise RecordChanged(current, clinic.zone)
+    before = record_words(current, clinic)
+    _correct(current, values, now, why)
+    current.version += 1
     current.save()
+    changed = corrections_keep(current, before, record_words(current, clinic), actor=actor, now=now, why=why)
     event_record(
-        actor=actor, verb="application.changed", subject=current, patient=current.patient, now=now, fields=values
+        actor=actor,
+        verb="application.changed",
+        subject=current,
+        patient=current.patient,
+        now=now,
+        fields={*changed, *({"helper"} & set(values))},
     )
     plan_raise(current)
     return current
+
+
+def _correct(current: Application, values: Mapping[str, Any], now: datetime, why: str) -> None:
+    clinic = clinic_get()
+    refuse_helper(current.plan.screen, values.get("helper"))
+    if values.get("removal") == Application.Removal.HOME:
+        refuse_home_later(current)
+    if {"side", "strips"} & set(values) and not why.strip():
+        raise TapingRefused("Say why the record is corrected.", "why")
+    if "applied_at" in values:
+        _correct_time(current, values["applied_at"], now, why)
+    if values.get("shortening"):
+        window_store(current, shortened(window_of(current, clinic.zone), values["shortening"]), clinic.zone)
+        current.shortened_why = values["shortening"].why.strip()
+    if "side" in values:
+        correct_side(current, values["side"], now=now, zone=clinic.zone)
+    if "strips" in values:
+        correct_strips(current, values["strips"], unit_of(clinic))
+    if "posture" in values:
+        current.plan.posture = values["posture"]
+        current.plan.save(update_fields=["posture"])
+    current.remover_open = current.remover_open and "removal" not in values
+    for name in ("removal", "helper", "caution"):
+        if name in values:
+            setattr(current, name, values[name])
 
 
 def _correct_time(application: Application, applied_at: datetime, now: datetime, why: str) -> None:
@@ -221,5 +274,8 @@ def application_countersign(*, actor: Actor, now: datetime, application: Applica
     if current.countersigned_at is None:
         current.countersigned_at = now
         current.save(update_fields=["countersigned_at"])
+        SkinScreen.objects.filter(plans=current.plan_id, supervisor=actor.user, countersigned_at=None).update(
+            countersigned_at=now
+        )
         event_record(actor=actor, verb="application.countersigned", subject=current, patient=current.patient, now=now)
     return current

@@ -10,7 +10,7 @@ from clinic.models import Patient, User, Visit
 from clinic.selectors import clinic_get
 from clinic.services.events import ENGINE, Actor, event_record
 from clinic.services.versions import plan_raise
-from clinic.services.visits import VisitRefused, visit_book
+from clinic.services.visits import FollowUpInstead, VisitRefused, visit_book
 from taping.models import Application
 from taping.rules.clock import local_date
 from taping.rules.wear import spell_day
@@ -24,6 +24,7 @@ def removal_visit_follow(*, visit: Visit, now: datetime) -> None:
 
     A visit to take tape off is the removal visit of every tape of the patient that may still be worn on its day.
     Raises VisitRefused where it would come after the wear window of every tape it is for: booking refuses it.
+    FollowUpInstead where that window is over already: no day is left on which the tape could come off in time.
     """
     if visit.purpose != Visit.Purpose.REMOVAL:
         return
@@ -35,12 +36,12 @@ def removal_visit_follow(*, visit: Visit, now: datetime) -> None:
     day = local_date(visit.starts_at, zone)
     if held:
         # A visit keeps the tapes it was booked for; moving it must not draw in others.
-        _refuse_after(held, day)
+        _refuse_after(held, day, local_date(now, zone))
         wanted = held
     else:
         worn = Application.objects.select_for_update().filter(patient=visit.patient_id, ended_at=None)
         wanted = list(worn.filter(removal_visit=None))
-        _refuse_after_all(wanted, day)
+        _refuse_after_all(wanted, day, local_date(now, zone))
     for application in wanted:
         if _fits(application, day, zone):
             _hold(application, visit, day, now)
@@ -95,15 +96,25 @@ def _fits(application: Application, day: date, zone: ZoneInfo) -> bool:
     return local_date(application.applied_at, zone) <= day <= application.closes_on
 
 
-def _refuse_after(applications: Sequence[Application], day: date) -> None:
+def _refuse_after(applications: Sequence[Application], day: date, today: date) -> None:
     late = [application for application in applications if day > application.closes_on]
     if late:
-        raise VisitRefused(_too_late(late))
+        _refuse(late, today)
 
 
-def _refuse_after_all(applications: Sequence[Application], day: date) -> None:
+def _refuse_after_all(applications: Sequence[Application], day: date, today: date) -> None:
     if applications and all(day > application.closes_on for application in applications):
-        raise VisitRefused(_too_late(applications))
+        _refuse(applications, today)
+
+
+def _refuse(applications: Sequence[Application], today: date) -> None:
+    last = max(application.closes_on for application in applications)
+    if last < today:
+        raise FollowUpInstead(
+            f"The tape should have been off by {spell_day(last)}, so it comes off as soon as possible and not at a "
+            "planned removal. Call the patient first, and book this time as a follow-up."
+        )
+    raise VisitRefused(_too_late(applications))
 
 
 def _too_late(applications: Sequence[Application]) -> str:

@@ -11,6 +11,7 @@ from clinic.services.versions import plan_raise
 from taping.models import Application
 from taping.rules.clock import local_date
 from taping.services.applications import ENDING
+from taping.services.endings import DESCRIBED
 from taping.services.refusals import TapingRefused
 
 UNDO_WITHIN = timedelta(minutes=10)
@@ -91,7 +92,9 @@ def _in_time(saved_at: datetime, now: datetime, zone: ZoneInfo) -> bool:
 def _reopened(actor: Actor, now: datetime, current: Application) -> Application:
     current.ended_at, current.ended_how, current.ended_by, current.ending_note = None, "", "", ""
     current.ending_saved_at, current.ending_saved_by = None, None
-    current.save(update_fields=[*ENDING, "reopened_why"])
+    current.ended_roughly, current.ending_went, current.ending_hair, current.ending_residue = False, "", "", ""
+    current.skin_after, current.skin_after_at, current.skin_after_by = "", None, None
+    current.save(update_fields=[*ENDING, *DESCRIBED, "reopened_why"])
     event_record(actor=actor, verb="application.reopened", subject=current, patient=current.patient, now=now)
     plan_raise(current)
     return current

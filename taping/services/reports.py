@@ -1,14 +1,16 @@
 """What a patient or a therapist reports about the skin, and the therapist's word that closes it."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 
 from django.db import transaction
 
+from clinic.selectors import clinic_get
 from clinic.services.events import Actor, event_record
 from clinic.services.versions import plan_raise
 from taping.models import Application, SkinReport
+from taping.rules.clock import local_date
 from taping.rules.removal import Remover
 from taping.rules.report import Advice, SignError, advise
 from taping.services.refusals import TapingRefused
@@ -18,12 +20,27 @@ MOST_WORDS = 2000
 
 @dataclass(frozen=True, slots=True)
 class ReportGrade:
-    """The therapist's own finding: type and grade in the vocabulary's keys, what was advised, who was told."""
+    """The therapist's own finding: type and grade in the vocabulary's keys, what was advised, who was told.
+
+    told_whom: keys of TOLD_WHOM; told: their name, where it helps; follow_up_on: the clinic's day on which the skin
+    is looked at again, or None.
+    """
 
     kind: str
     grade: str = ""
     advice: str = ""
     told: str = ""
+    told_whom: tuple[str, ...] = ()
+    follow_up_on: date | None = None
+
+
+TOLD_WHOM: Mapping[str, str] = {
+    "doctor": "the doctor",
+    "parent": "a parent or guardian",
+    "helper": "the helper",
+    "nobody": "nobody",
+}
+"""Whom a therapist can have told about a finding."""
 
 
 def advice_for(*, application: Application, signs: Iterable[str], now: datetime) -> Advice:
@@ -67,21 +84,45 @@ def report_save(
 
 
 @transaction.atomic
+def report_grade(*, actor: Actor, now: datetime, report: SkinReport, grade: ReportGrade) -> SkinReport:
+    """A therapist writes down the finding; the report stays open until it is closed. Raises TapingRefused.
+
+    A finding can be written anew while the report is open; a closed one stays as it is.
+    """
+    return _found(actor, now, report, grade, close=False)
+
+
+@transaction.atomic
 def report_close(*, actor: Actor, now: datetime, report: SkinReport, grade: ReportGrade) -> SkinReport:
     """A therapist looked at the skin and closes the report. The first closing stands. Raises TapingRefused."""
+    return _found(actor, now, report, grade, close=True)
+
+
+def _found(actor: Actor, now: datetime, report: SkinReport, grade: ReportGrade, *, close: bool) -> SkinReport:
     if actor.user is None or not actor.user.is_therapist:
-        raise TapingRefused("Only a therapist closes a skin report.")
-    if not grade.kind.strip():
-        raise TapingRefused("Say what was found on the skin.", "kind")
+        raise TapingRefused("Only a therapist closes a skin report, or writes what was found.")
     current = SkinReport.objects.select_for_update().get(pk=report.pk)
     if current.closed_at is not None:
         return current
+    _refuse_grade(grade, now)
     current.kind, current.grade, current.told = grade.kind, grade.grade, grade.told.strip()
-    current.advice = grade.advice.strip() or current.advice
-    current.graded_by, current.closed_at = actor.user, now
+    current.told_whom, current.follow_up_on = list(grade.told_whom), grade.follow_up_on
+    current.advised = grade.advice.strip()
+    current.graded_by, current.graded_at = actor.user, now
+    current.closed_at = now if close else None
     current.save()
-    fields = ["kind", "grade", "told", "advice", "closed_at"]
-    event_record(actor=actor, verb="report.closed", subject=current, patient=current.patient, now=now, fields=fields)
-    if current.application is not None:
+    fields = ["kind", "grade", "told", "told_whom", "advised", "follow_up_on", *(["closed_at"] if close else [])]
+    verb = "report.closed" if close else "report.graded"
+    event_record(actor=actor, verb=verb, subject=current, patient=current.patient, now=now, fields=fields)
+    if close and current.application is not None:
         plan_raise(current.application)
     return current
+
+
+def _refuse_grade(grade: ReportGrade, now: datetime) -> None:
+    if not grade.kind.strip():
+        raise TapingRefused("Say what was found on the skin.", "kind")
+    if "nobody" in grade.told_whom and len(grade.told_whom) > 1:
+        raise TapingRefused("Somebody was told, or nobody: leave one of them out.", "told_whom")
+    if grade.follow_up_on is not None and grade.follow_up_on < local_date(now, clinic_get().zone):
+        raise TapingRefused("That day is past. Choose today or a later day.", "follow_up_on")

@@ -1,7 +1,7 @@
 """A strip as it was chosen, and everything a page says about it."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from taping.models import Strip, TapeRoll
@@ -17,6 +17,7 @@ from taping.rules.cut import (
     share_range,
 )
 from taping.rules.cut_reading import reasons_for
+from taping.rules.lengths import Unit
 from taping.rules.places import PLACES
 from taping.rules.shape_kinds import SHAPES, ShapeKind
 from taping.rules.shapes import Shape, shape_for
@@ -57,13 +58,17 @@ class StripValues:
 
 @dataclass(frozen=True, slots=True)
 class StripResult:
-    """What a page shows of a strip. habit: what the 80 % cut makes, or None, and then habit_why says why not."""
+    """What a page shows of a strip, its sentences in the clinic's unit.
+
+    habit: what the 80 % cut makes, with habit_cautions; or None, and then habit_why says why not.
+    """
 
     values: StripValues
     shape: Shape
     range: ShareRange
     habit: Cut | None
     habit_why: str
+    habit_cautions: tuple[Caution, ...]
     cautions: tuple[Caution, ...]
     sums: tuple[str, ...]
     laying: Laying | None
@@ -94,34 +99,46 @@ def tape_of(roll: TapeRoll | None) -> Tape:
 
 
 def strip_result(
-    values: StripValues, *, goal: str, region: str = "", answers: Mapping[str, str] | None = None
+    values: StripValues,
+    *,
+    goal: str,
+    region: str = "",
+    answers: Mapping[str, str] | None = None,
+    unit: Unit = Unit.MM,
 ) -> StripResult:
-    """Work everything out from the values. answers: of the plan's screen. Raises UnfitShapeError."""
+    """Work everything out from the values. answers: of the plan's screen. Raises UnfitShapeError, BadNumberError."""
     cut, tape = values.cut, values.tape
-    habit, why = _habit(values)
+    habit, why = _habit(values, unit)
+    cautions = (
+        *cautions_for(cut, tape, **_whose(region, answers or {})),
+        *unusual_choices(technique_for(goal), kind=values.shape, start=values.start, share=cut.share),
+    )
     return StripResult(
         values=values,
         shape=shape_for(values.shape, cut, tape, tails=values.tails),
         range=share_range(cut, tape),
         habit=habit,
         habit_why=why,
-        cautions=(
-            *cautions_for(cut, tape, **_whose(region, answers or {})),
-            *unusual_choices(technique_for(goal), kind=values.shape, start=values.start, share=cut.share),
-        ),
-        sums=reasons_for(cut, tape),
+        habit_cautions=in_unit(habit.cautions if habit else (), unit),
+        cautions=in_unit(cautions, unit),
+        sums=reasons_for(cut, tape, unit),
         laying=laying_for(PLACES[values.place], values.direction) if values.place in PLACES else None,
         steps=steps_for(values.start, values.shape),
         measured=values.roll is not None and values.roll.measured_at is not None,
     )
 
 
-def _habit(values: StripValues) -> tuple[Cut | None, str]:
+def in_unit(cautions: tuple[Caution, ...], unit: Unit) -> tuple[Caution, ...]:
+    """The same cautions with the lengths of their texts in that unit."""
+    return tuple(one.in_unit(unit) for one in cautions)
+
+
+def _habit(values: StripValues, unit: Unit) -> tuple[Cut | None, str]:
     cut = values.cut
     try:
         return cut_by_fraction(cut.span_mm, values.tape, anchors_mm=cut.anchors_mm, off_paper=values.off_paper), ""
     except ImpossibleCut as impossible:
-        return None, impossible.reason
+        return None, impossible.reason_in(unit)
 
 
 def _whose(region: str, answers: Mapping[str, str]) -> dict[str, bool]:
@@ -135,12 +152,18 @@ def values_of(strip: Strip) -> StripValues:
     return _with_cut(strip, cut)
 
 
-def values_again(strip: Strip) -> StripValues:
-    """The same strip for a new piece: the same span and tension, cut anew, since the roll may be measured anew."""
+def values_again(strip: Strip, *, roll: TapeRoll | None) -> StripValues:
+    """The same strip for a new piece of that roll: the same span and tension, cut anew. Raises ImpossibleCut."""
     share = min(max(strip.share, 0.0), 1.0)
-    tape = tape_of(strip.roll)
-    cut = cut_for_stretch(strip.span_mm, share, tape, _anchors(strip), off_paper=strip.off_paper)
-    return _with_cut(strip, cut)
+    cut = cut_for_stretch(strip.span_mm, share, tape_of(roll), _anchors(strip), off_paper=strip.off_paper)
+    return replace(_with_cut(strip, cut), roll=roll)
+
+
+def roll_again(strip: Strip, rolls: list[TapeRoll]) -> TapeRoll | None:
+    """The roll a strip is cut from again: its own while it is in use, else the first of rolls, those in use."""
+    if strip.roll is None or strip.roll in rolls:
+        return strip.roll
+    return rolls[0] if rolls else None
 
 
 def _anchors(strip: Strip) -> tuple[float, float]:

@@ -8,10 +8,12 @@ from django.utils.safestring import SafeString, mark_safe
 from clinic.models import Clinic
 from taping.drawings.strip import StripDrawing, strip_svg
 from taping.rules.cut import ShareRange
-from taping.rules.lengths import Unit, format_length
+from taping.rules.lengths import format_length
 from taping.rules.places import UnknownRegionError, UnknownSideError, region_words
 from taping.rules.shape_kinds import SHAPES, ShapeKind
 from taping.rules.skin import OUTCOME_TEXT, Outcome
+from taping.rules.technique import TECHNIQUES, Goal, step_text
+from taping.selectors import unit_of
 from taping.services.strips import StripResult
 
 register = template.Library()
@@ -33,10 +35,6 @@ _SIGNS = {
     Outcome.CLEAR_WITH_CARE: OutcomeSign("clear with care", "bang", "care"),
     Outcome.CLEAR: OutcomeSign("clear", "check", "good"),
 }
-
-
-def unit_of(clinic: Clinic) -> Unit:
-    return Unit.INCH if clinic.units == Clinic.Units.INCHES else Unit.CM
 
 
 @register.filter
@@ -75,6 +73,30 @@ def as_length(length_mm: float, clinic: Clinic) -> str:
 def shape_label(kind: str) -> str:
     """ "Y strip" """
     return SHAPES[ShapeKind(kind)].label
+
+
+@register.filter
+def goal_label(goal: str) -> str:
+    """ "ease a sore spot" """
+    return TECHNIQUES[Goal(goal)].label if goal in set(Goal) else goal.replace("_", " ")
+
+
+@register.filter
+def step_words(key: str) -> str:
+    """The words of a step of laying."""
+    return step_text(key)
+
+
+@register.filter
+def steps_in(row: dict[str, list[str]]) -> int:
+    """How many steps a row of the record of laying lists."""
+    return len(row["done"]) + len(row["left_out"])
+
+
+@register.filter
+def slug_dots(name: str) -> str:
+    """A name as part of an id."""
+    return name.replace(".", "-")
 
 
 @register.filter

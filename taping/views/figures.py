@@ -8,6 +8,8 @@ from taping.drawings.figure import figure_svg
 from taping.rules.places import View
 
 
-def figures(view: View, address: Callable[[str, str], str]) -> SafeString:
-    """Our own SVG; the addresses in it are escaped where it is made."""
-    return mark_safe(figure_svg(view, address))
+def figures(
+    view: View, address: Callable[[str, str], str], chosen: frozenset[tuple[str, str]] = frozenset()
+) -> SafeString:
+    """Our own SVG; the addresses in it are escaped where it is made. chosen: regions and sides to mark."""
+    return mark_safe(figure_svg(view, address, chosen))

@@ -88,3 +88,11 @@ def test_templates_obey_the_content_policy() -> None:
     pages = [path for path in (ROOT / "templates").rglob("*.html") if "messages" not in path.parts]
     assert pages
     assert [str(path) for path in pages if inline.search(path.read_text(encoding="utf-8"))] == []
+
+
+def test_scripts_keep_nothing_in_the_browser() -> None:
+    """Drafts lie on the server: a shared tablet's storage may throw, be wiped, or show the last person's text."""
+    writes = re.compile(r"(local|session)Storage(?!\.clear\(\))|indexedDB|document\.cookie|caches\.open")
+    scripts = list((ROOT / "static" / "js").glob("*.js"))
+    assert scripts
+    assert [path.name for path in scripts if writes.search(path.read_text(encoding="utf-8"))] == []

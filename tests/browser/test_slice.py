@@ -15,6 +15,20 @@ from reminders.models import Message
 from reminders.services.running import run_due
 from taping.models import Application
 from tests.browser.conftest import PHONE, TABLET, OpenPage, log_in, sideways
+from tests.browser.flow import (
+    Finger,
+    begin,
+    finish,
+    first_strip,
+    goal,
+    lay,
+    place_new,
+    plan_new,
+    record,
+    settle,
+    skin_answers,
+    who_takes_it_off,
+)
 from tests.factories import UserFactory
 from tests.factories.clinic import NOW
 
@@ -32,33 +46,14 @@ def _add_patient(page: Page) -> None:
     expect(page.get_by_role("heading", level=1)).to_contain_text("Ada Quill")
 
 
-def _screen(page: Page) -> None:
-    page.get_by_role("link", name="Tape this patient").first.click()
-    page.get_by_role("link", name="left knee").last.click()
-    assert page.locator("main input[type=radio][value=no]:checked").count() == 0
-    page.locator("[name=goal][value=ease_pain]").check()
-    for answer in page.locator("main input[type=radio][value=no]").all():
-        answer.check()
-    page.get_by_role("button", name="Record the screen").click()
-    expect(page.get_by_text("Nothing found in the answers; the therapist decides.").first).to_be_visible()
-
-
-def _plan(page: Page) -> None:
-    page.get_by_role("button", name="Plan the strips").click()
-    page.locator("[name=span]").fill("30")
-    page.get_by_role("button", name="Show the cut").click()
-    expect(page.locator("main svg[role=img]").first).to_be_visible()
+def _plan(hand: Finger) -> None:
+    plan_new(hand)
+    hand.write(hand.page.locator("#id_span"), "30")
+    hand.press(hand.page.get_by_role("button", name="Show the cut"))
+    expect(hand.page.locator("main svg[role=img]").first).to_be_visible()
     # 10 % of 0.40 is a stretch of 0.04: 1.10 × (5 + 5 + 20 / 1.04) cm of paper
-    expect(page.get_by_text("32.2 cm").first).to_be_visible()
-    page.get_by_role("button", name="Add this strip").click()
-
-
-def _lay(page: Page) -> None:
-    page.locator("[name=removal][value=home]").check()
-    for answer in page.locator(".only-home input[value=no]").all():
-        answer.check()
-    page.get_by_role("button", name="It is on the skin now").click()
-    expect(page).to_have_url(re.compile(r"/applications/\d+/"))
+    expect(hand.page.get_by_text("32.2 cm").first).to_be_visible()
+    first_strip(hand)
 
 
 @pytest.mark.parametrize("viewport", [TABLET, PHONE], ids=["820", "360"])
@@ -72,13 +67,21 @@ def test_from_a_stranger_to_it_is_off(
     with time_machine.travel(NOW):
         log_in(page, "thea")
         _add_patient(page)
-        _screen(page)
-        _plan(page)
-        _lay(page)
+        hand = Finger(page)
+        begin(hand)
+        place_new(hand)
+        goal(hand)
+        skin_answers(hand)
+        record(hand)
+        _plan(hand)
+        lay(hand)
+        who_takes_it_off(hand)
+        settle(hand)
         application = Application.objects.get()
         run_due(timezone.now)
         page.reload()
         _handing_over_shows_it_all(page, application)
+        finish(hand)
         [sent] = tmp_path.iterdir()
         link = re.search(r"/t/[\w-]+/", sent.read_text()).group()  # type: ignore[union-attr]
         _patient_says_it_is_off(open_page(javascript=javascript, viewport=PHONE), link)

@@ -6,13 +6,14 @@ import pytest
 from django.core.exceptions import ImproperlyConfigured
 from pytest_django import Settings
 
-from clinic.checks import public_run, refuse_unsafe, time_zones
+from clinic.checks import public_run, refuse_unsafe
 
 SAFE: dict[str, Any] = {
     "PUBLIC": True,
     "DEBUG": False,
     "SECRET_KEY": "s" * 50,
     "LINK_KEY": "l" * 50,
+    "HOOK_KEY": "",
     "PUBLIC_ADDRESS": "https://tape.example.org",
     "ALLOWED_HOSTS": ["tape.example.org"],
 }
@@ -41,6 +42,9 @@ def test_a_safe_public_run_is_let_through(settings: Settings) -> None:
         ("E004", {"PUBLIC_ADDRESS": ""}),
         ("E004", {"PUBLIC_ADDRESS": "http://tape.example.org"}),
         ("E005", {"ALLOWED_HOSTS": ["*"]}),
+        ("E007", {"HOOK_KEY": "h" * 31}),
+        ("E007", {"HOOK_KEY": "s" * 50}),
+        ("E007", {"HOOK_KEY": "l" * 50}),
     ],
 )
 def test_each_unsafe_setting_is_refused_by_name(settings: Settings, number: str, changes: dict[str, object]) -> None:
@@ -53,7 +57,3 @@ def test_each_unsafe_setting_is_refused_by_name(settings: Settings, number: str,
 def test_a_run_on_this_machine_alone_asks_for_nothing(settings: Settings) -> None:
     _set(settings, PUBLIC=False, DEBUG=True, SECRET_KEY="short", LINK_KEY="", PUBLIC_ADDRESS="")
     assert public_run(None) == []
-
-
-def test_time_zone_data_is_there() -> None:
-    assert time_zones(None) == []

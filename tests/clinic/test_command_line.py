@@ -31,6 +31,38 @@ def test_one_clear_line(tmp_path: Path, words: tuple[str, ...], environment: dic
     assert said in done.stderr
 
 
+BAD = {
+    "PUBLIC": ("maybe", "PUBLIC is neither true nor false."),
+    "DEBUG": ("2", "DEBUG is neither true nor false."),
+    "IDLE_LOCK_MINUTES": ("ten", "IDLE_LOCK_MINUTES is not a whole number from 1 to 60."),
+    "PROXY_COUNT": ("-1", "PROXY_COUNT is not a whole number from 0 to 5."),
+    "BACKUP_KEEP": ("0", "BACKUP_KEEP is not a whole number from 1 to 10000."),
+    "BACKUP_WARN_DAYS": ("1.5", "BACKUP_WARN_DAYS is not a whole number from 1 to 365."),
+    "LOG_LEVEL": ("LOUD", "LOG_LEVEL is none of DEBUG, INFO, WARNING, ERROR, CRITICAL."),
+    "DATABASE_URL": ("mysql://ada:hush@db/x", "DATABASE_URL is no address of a database."),
+    "REDIS_URL": ("nonsense", "REDIS_URL cannot be read. Write it like redis://"),
+    "COUNTRY": ("USA", "COUNTRY cannot be read. Write it like US"),
+    "SENDER_ADDRESS": ("nobody", "SENDER_ADDRESS cannot be read. Write it like clinic@example.org"),
+}
+
+
+def test_every_setting_that_cannot_be_read_gets_a_line_of_its_own(tmp_path: Path) -> None:
+    """All at once, so that nobody starts eleven times; what was written may be a password and stands nowhere."""
+    done = _run("check", DATA_FOLDER=str(tmp_path), **{name: value for name, (value, _) in BAD.items()})
+    assert done.returncode == 2
+    lines = done.stderr.splitlines()
+    assert len(lines) == len(BAD)
+    assert [said for _, said in BAD.values() if not any(line.startswith(f"Settings: {said}") for line in lines)] == []
+    assert "hush" not in done.stderr
+
+
+@pytest.mark.parametrize("url", ["nonsense", "postgres://ada:hush@db:port/x", "oracle://ada:hush@db/x"])
+def test_a_database_that_is_none_is_refused(tmp_path: Path, url: str) -> None:
+    done = _run("check", DATA_FOLDER=str(tmp_path), DATABASE_URL=url)
+    assert "hush" not in done.stderr
+    assert (done.returncode, len(done.stderr.splitlines())) == (2, 1)
+
+
 def test_an_unsafe_public_run_is_refused_by_name(tmp_path: Path) -> None:
     done = _run("migrate", DATA_FOLDER=str(tmp_path), PUBLIC="true", PUBLIC_ADDRESS="http://tape.example.org")
     assert (done.returncode, "Traceback" in done.stderr) == (1, False)

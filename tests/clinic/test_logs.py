@@ -13,6 +13,7 @@ LINK = "https://tape.example.org/t/Zm9vYmFyYmF6cXV4MTIz-_4/off/"
     ("written", "kept"),
     [
         (f"GET {LINK}", "GET https://tape.example.org/t/[link]/off/"),
+        ("GET /feed/Zm9vYmFyYmF6cXV4MTIz-_4/visits.ics", "GET /feed/[link]/visits.ics"),
         ("/u/Zm9vYmFyYmF6cXV4MTIz/", "/u/[link]/"),
         ("mail to ada.quill+tape@example.org refused", "mail to [address] refused"),
         ("text to +12125550123 refused", "text to [number …23] refused"),
@@ -41,3 +42,12 @@ def test_a_traceback_is_masked_too() -> None:
     text = _line(record)
     assert "ada@example.org" not in text
     assert "550 no mailbox [address]" in text
+
+
+@pytest.mark.parametrize("end", ["\n", "\r\n", "\x85", "\u2028", "\x1b[2K"])
+def test_what_somebody_sent_begins_no_line_of_its_own(end: str) -> None:
+    record = logging.LogRecord("x", logging.INFO, "f", 1, "Not Found: %s", (f"/x{end}2027 INFO logged in",), None)
+    text = _line(record)
+    assert len(text.splitlines()) == 1
+    assert "\x1b" not in text
+    assert text.endswith("2027 INFO logged in")

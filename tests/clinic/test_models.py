@@ -1,14 +1,14 @@
 """What the tables themselves hold to."""
 
-from datetime import time
+from datetime import time, timedelta
 
 import pytest
 from django.core.exceptions import ValidationError
-from django.db import IntegrityError
+from django.db import IntegrityError, connection, transaction
 
-from clinic.models import Clinic, Closure, Event, OpeningHours, Patient, User
+from clinic.models import Clinic, Closure, Event, EventDoor, OpeningHours, Patient, User
 from clinic.models.events import EventIsFinal
-from clinic.services.events import Actor, event_record
+from clinic.services.events import Actor, event_record, events_let_go
 from tests.factories.clinic import NOW, HelperFactory, PatientFactory, UserFactory
 
 pytestmark = pytest.mark.django_db
@@ -31,6 +31,43 @@ def test_an_event_is_never_deleted(event: Event) -> None:
     with pytest.raises(EventIsFinal):
         event.delete()
     assert Event.objects.count() == 1
+
+
+@pytest.mark.parametrize(
+    "statement", ["UPDATE clinic_event SET verb = 'x.y'", "DELETE FROM clinic_event", "UPDATE clinic_event SET at = at"]
+)
+def test_the_database_itself_refuses_to_touch_an_event(event: Event, statement: str) -> None:
+    with pytest.raises(IntegrityError, match="event_final"), transaction.atomic(), connection.cursor() as cursor:
+        cursor.execute(statement)
+    assert Event.objects.get().verb == "patient.read"
+
+
+@pytest.mark.parametrize("ending", ["", " CASCADE"])
+def test_postgresql_refuses_to_empty_the_table_of_events_at_once(event: Event, ending: str) -> None:
+    """TRUNCATE asks no trigger of a row (PostgreSQL's manual, TRUNCATE); not even an open door lets it pass."""
+    if connection.vendor != "postgresql":
+        pytest.skip("SQLite has no TRUNCATE")
+    with events_let_go(before=NOW + timedelta(days=1)), connection.cursor() as cursor:
+        cursor.execute("SET CONSTRAINTS ALL IMMEDIATE")
+        with pytest.raises(IntegrityError, match="event_final"), transaction.atomic():
+            cursor.execute(f"TRUNCATE clinic_event{ending}")
+        with pytest.raises(IntegrityError, match="event_final"), transaction.atomic():
+            cursor.execute(f"TRUNCATE clinic_user{ending or ' CASCADE'}")
+    assert Event.objects.get().verb == "patient.read"
+
+
+def test_the_door_lets_out_only_what_is_older(event: Event) -> None:
+    newer = event_record(actor=Actor(), verb="patient.read", subject=event, now=NOW + timedelta(days=2))
+    with events_let_go(before=NOW + timedelta(days=1)):
+        assert Event.objects.filter(at__lt=NOW + timedelta(days=1)).delete()[0] == 1
+        with pytest.raises(IntegrityError, match="event_final"), transaction.atomic():
+            Event.objects.all().delete()
+        with pytest.raises(IntegrityError, match="event_final"), transaction.atomic():
+            Event.objects.update(verb="x.y")
+    assert list(Event.objects.all()) == [newer]
+    with pytest.raises(IntegrityError, match="event_final"), transaction.atomic():
+        Event.objects.all().delete()
+    assert not EventDoor.objects.exists()
 
 
 def test_an_event_keeps_names_of_fields_in_one_order(event: Event) -> None:

@@ -21,6 +21,7 @@ class ScreenFactory(DjangoModelFactory[SkinScreen]):
     patient = factory.SubFactory(PatientFactory)
     asked_by = factory.SubFactory(UserFactory)
     made_at = NOW
+    saved_at = factory.SelfAttribute("made_at")
     region = "knee"
     side = "left"
     goal = "ease_pain"

@@ -5,7 +5,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from clinic.models import Clinic
+from clinic.models import Clinic, Patient
 from taping import selectors
 from taping.models import Application
 from taping.rules.wear_state import TapeState
@@ -64,6 +64,26 @@ def test_last_like_brings_its_strips_in_order(tape: Application) -> None:
     last = selectors.last_like(tape.patient, "knee", "left")
     assert last is not None
     assert [strip.position for strip in last.plan.strips.all()] == [1, 2]
+
+
+def test_taped_before_is_the_last_of_each_place_that_is_free(tape: Application, now: datetime) -> None:
+    def ended(days: int, side: str, patient: Patient = tape.patient) -> Application:
+        at = now - timedelta(days=days)
+        screen = ScreenFactory(patient=patient, side=side, made_at=at)
+        plan = StripPlanFactory(screen=screen)
+        made: Application = ApplicationFactory(
+            plan=plan, patient=patient, applied_at=at, ended_at=at + timedelta(days=4), ended_how="off"
+        )
+        return made
+
+    assert tape.ended_at is None
+    ended(20, "left")
+    ended(30, "right")
+    last_right = ended(12, "right")
+    ended(5, "right", PatientFactory())
+    assert selectors.taped_before(tape.patient) == [last_right]
+    Application.objects.filter(pk=tape.pk).update(ended_at=now, ended_how="off")
+    assert selectors.taped_before(tape.patient) == [tape, last_right]
 
 
 def test_screen_of_today_is_of_the_clinics_day(clinic: Clinic, now: datetime) -> None:

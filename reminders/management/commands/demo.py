@@ -26,6 +26,7 @@ class Command(ServingCommand):
         port = options["port"]
         self.refuse_port(port)
         _refuse_the_world()
+        settings.MANAGERS_NEED_CODE = False
         if port and "PUBLIC_ADDRESS" not in os.environ:
             # The links in the messages must lead to this run, whatever port it took.
             settings.PUBLIC_ADDRESS = f"http://127.0.0.1:{port}"

@@ -8,6 +8,7 @@ from django.db import OperationalError, close_old_connections
 from django.utils import timezone
 
 from clinic.management.one_line import OneLineCommand, refuse
+from reminders.services.pinging import ping_after
 from reminders.services.running import RunReport, run_due
 
 LONGEST_PAUSE_SECONDS = 3600
@@ -35,6 +36,7 @@ class Command(OneLineCommand):
         close_old_connections()
         try:
             report = run_due(timezone.now)
+            ping_after(report, timezone.now)
         except OperationalError as fault:
             # A loop outlives a database that is being restarted.
             self.stderr.write(f"The database does not answer ({type(fault).__name__}); trying again.")

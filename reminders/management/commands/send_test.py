@@ -12,6 +12,7 @@ from django.utils import timezone
 from clinic.management.one_line import OneLineCommand, refuse
 from clinic.models.people import Channel
 from clinic.selectors import clinic_get
+from reminders.services.set_up import what_to_do
 from reminders.services.ways_out import transports_from_settings
 from reminders.transports import Outgoing, TransportError
 
@@ -36,7 +37,7 @@ class Command(OneLineCommand):
             name = transport.send(outgoing)
         except TransportError as error:
             code = "" if error.code is None else f" ({error.code})"
-            raise refuse(f"Not sent: {error}{code}") from error
+            raise refuse(f"Not sent: {error}{code}. {what_to_do(error)}") from error
         finally:
             transport.close()
         self.stdout.write(f"Handed over on {Channel(channel).label.lower()}; the other side's answer: {name or 'yes'}")

@@ -59,6 +59,37 @@ def test_an_extension_is_refused_with_what_to_do() -> None:
     }
 
 
+@pytest.mark.parametrize(
+    ("email", "words"),
+    [
+        ("jörg@example.com", "Write the e-mail address like name@example.org."),
+        ("info@faß.example", "mail could reach a stranger"),
+        ("bea@example.org\nBcc: z@example.net", "Write the e-mail address like name@example.org."),
+    ],
+)
+def test_an_address_that_would_reach_nobody_or_a_stranger_is_refused_beside_its_field(email: str, words: str) -> None:
+    one = form(prefers="email", email=email)
+    assert list(errors(one)) == ["email"]
+    assert words in errors(one)["email"][0]
+
+
+@pytest.mark.parametrize("email", ["info@bücher.example", "o'neil+tape@example.com"])
+def test_an_unusual_address_that_works_is_kept_as_it_is(email: str) -> None:
+    one = form(prefers="email", email=email)
+    assert one.is_valid()
+    assert one.values()["email"] == email
+
+
+def test_a_name_without_a_mailbox_and_a_number_is_no_way_to_be_reached() -> None:
+    """Nothing is stored that could never be sent: each way asks for its own address."""
+    assert errors(form(prefers="email", phone="(212) 555-0144", email="")) == {
+        "email": ["Reminders by e-mail need an e-mail address."]
+    }
+    assert errors(form(prefers="sms", phone="", email="bea@example.org")) == {
+        "phone": ["Reminders by text message need a mobile number."]
+    }
+
+
 @pytest.mark.parametrize(("prefers", "field"), [("sms", "phone"), ("email", "email")])
 def test_the_chosen_way_needs_its_address(prefers: str, field: str) -> None:
     assert list(errors(form(prefers=prefers, phone="", email=""))) == [field]

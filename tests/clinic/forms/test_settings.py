@@ -6,7 +6,7 @@ from typing import Any
 import pytest
 from django.core.exceptions import ValidationError
 
-from clinic.forms.settings import BOUNDS, OPTIONAL, ClinicForm, ClosureForm, spans_read, spans_shown
+from clinic.forms.settings import BOUNDS, OPTIONAL, SOURCES, ClinicForm, ClosureForm, spans_read, spans_shown
 from reminders.rules.kinds import MessageKind
 from taping.rules.policy import BOUNDS as RULES
 
@@ -26,6 +26,15 @@ def test_usual_numbers_are_taken() -> None:
     form = ClinicForm(GOOD)
     assert form.is_valid(), form.errors
     assert (form.cleaned_data["country"], form.cleaned_data["quiet_from"]) == ("US", time(21))
+
+
+def test_where_the_numbers_come_from_is_what_the_rules_say() -> None:
+    names = {"wear_first_day": "first_day", "wear_last_day": "last_day"}
+    assert {name: RULES[names.get(name, name)].source for name in BOUNDS} == SOURCES
+    assert [label for label, _ in ClinicForm(GOOD).sources()][:2] == [
+        "Adhesion wait before easy movement",
+        "Wait before sweat and water",
+    ]
 
 
 def test_the_limits_are_those_of_the_rules() -> None:

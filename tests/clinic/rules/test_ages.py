@@ -7,7 +7,15 @@ from dateutil.relativedelta import relativedelta
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from clinic.rules.ages import DateOrder, UnreadableDateError, age_on, fitting_orders, is_minor, parse_date
+from clinic.rules.ages import (
+    DateOrder,
+    UnreadableDateError,
+    age_on,
+    fitting_orders,
+    is_minor,
+    parse_date,
+    parse_worded_date,
+)
 
 TODAY = date(2027, 1, 15)
 DMY, MDY, YMD = DateOrder.DMY, DateOrder.MDY, DateOrder.YMD
@@ -153,3 +161,19 @@ def test_a_column_with_one_impossible_date_fits_none() -> None:
 def test_bounds_count_when_a_column_is_judged() -> None:
     assert fitting_orders(["02/01/1999"], latest=TODAY, earliest=date(1999, 1, 15)) == (MDY,)
     assert fitting_orders(["02/01/1999"], latest=date(1999, 1, 15)) == (DMY,)
+
+
+@pytest.mark.parametrize(
+    "text", ["12 August 1946", "12 Aug 1946", "12 aug. 1946", "August 12, 1946", "AUGUST 12 1946", " 12  August,1946 "]
+)
+def test_a_date_with_the_month_s_name_is_read(text: str) -> None:
+    assert parse_worded_date(text, latest=date(2027, 3, 10)) == date(1946, 8, 12)
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["31 June 1946", "12 August 46", "12 Au 1946", "12 Augustus 1946", "August 1946", "12 Brumaire 1946", "",
+     "12 August 1846", "12 August 2027", "12 08 1946"],
+)  # fmt: skip
+def test_anything_else_is_no_worded_date(text: str) -> None:
+    assert parse_worded_date(text, latest=date(2027, 3, 10)) is None

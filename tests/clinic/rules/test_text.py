@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from clinic.rules.text import UnusableTextError, greeting, normalise_line, normalise_name, search_key
+from clinic.rules.text import UnusableTextError, find_key, greeting, normalise_line, normalise_name, search_key
 
 
 def refusal(text: str) -> str:
@@ -175,3 +175,20 @@ def test_a_patient_is_greeted_by_the_name_they_chose() -> None:
 @pytest.mark.parametrize("nothing", ["", "  ", "\u200b"])
 def test_who_chose_no_name_is_greeted_without_one(nothing: str) -> None:
     assert greeting("Hello", nothing) == "Hello"
+
+
+@pytest.mark.parametrize(
+    ("name", "key"),
+    [
+        ("Ada Quill", "ada quill"),
+        ("Sorcha O\u2019Fenwick", "sorcha o'fenwick ofenwick"),
+        ("Ana-Maria D'Arno", "ana-maria d'arno anamaria darno"),
+        ("- Quill '", "- quill '"),
+    ],
+)
+def test_a_name_is_found_without_its_apostrophes_and_hyphens(name: str, key: str) -> None:
+    assert find_key(name) == key
+
+
+def test_what_a_name_is_found_by_has_a_length() -> None:
+    assert find_key("O'Fenwick " * 100, longest=40) == ("o'fenwick " * 4)[:40]

@@ -182,3 +182,22 @@ def test_lines_are_folded_by_octets_and_never_inside_a_character(visit: Visit, n
 def test_a_fraction_of_a_second_is_dropped(visit: Visit, now: datetime) -> None:
     made = written(visit, now + timedelta(microseconds=999_999))
     assert "DTSTAMP:20270310T150000Z" in lines(made)
+
+
+@pytest.mark.parametrize(
+    ("key", "summary", "told"),
+    [
+        ("en", "Visit: Harbour Lane", "To move or cancel this visit, call (212) 555-0100."),
+        ("de", "Termin: Harbour Lane", "rufen Sie (212) 555-0100 an."),
+        ("ar", "موعد: Harbour Lane", "\u200e(212) 555-0100\u200e."),
+    ],
+)
+def test_the_entry_speaks_the_patients_language_where_it_is_approved(
+    visit: Visit, now: datetime, key: str, summary: str, told: str
+) -> None:
+    clinic = Clinic(name="Harbour Lane", telephone="(212) 555-0100")
+    visit.patient.language = key
+    assert read(written(visit, now, clinic)).summary.value == "Visit: Harbour Lane"
+    clinic.languages = {key: {"name": "Nur Halloran", "on": "2027-03-01"}}
+    event = read(written(visit, now, clinic))
+    assert (event.summary.value, event.description.value.endswith(told)) == (summary, True)

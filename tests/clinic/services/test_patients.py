@@ -7,7 +7,9 @@ import pytest
 from clinic.models import Event, Helper, Patient
 from clinic.services.events import Actor
 from clinic.services.patients import (
+    HelperChanged,
     PatientChanged,
+    helper_change,
     helper_remove,
     helper_save,
     patient_add,
@@ -129,3 +131,42 @@ def test_helpers_come_and_go_with_an_event_and_a_new_plan(verb: str) -> None:
         helper_remove(actor=Actor(), now=NOW, helper=helper)
     assert Event.objects.get().verb == verb
     assert stored(helper.patient).plan_version == before + 1
+
+
+def helper_changed(helper: Helper, version: int = 1, **values: Any) -> Helper:
+    return helper_change(actor=Actor(), now=NOW, helper=helper, values=values, version=version)
+
+
+def test_a_change_of_a_helper_writes_what_differs_and_raises_the_version() -> None:
+    helper = HelperFactory()
+    before = stored(helper.patient).plan_version
+    Helper.objects.filter(pk=helper.pk).update(call_me="Hal")
+    changed = helper_changed(helper, phone="+12125550199", full_name="Hal Per")
+    assert (changed.phone, changed.version) == ("+12125550199", 2)
+    assert Helper.objects.get().call_me == "Hal"
+    assert Event.objects.get().fields == ["phone"]
+    assert stored(helper.patient).plan_version == before + 1
+
+
+def test_a_helper_saved_unchanged_writes_nothing() -> None:
+    helper = HelperFactory()
+    helper_changed(helper, full_name="Hal Per")
+    assert (Helper.objects.get().version, Event.objects.count()) == (1, 0)
+
+
+def test_a_stale_form_about_a_helper_is_refused_with_the_stored_one() -> None:
+    helper = HelperFactory()
+    helper_changed(helper, phone="+12125550199")
+    with pytest.raises(HelperChanged) as refused:
+        helper_changed(helper, phone="+12125550111")
+    assert refused.value.current.phone == "+12125550199"
+
+
+def test_who_gets_the_messages_no_longer_was_changed_too() -> None:
+    """A form about the first one that was opened before must not take the messages back unseen."""
+    first = HelperFactory(gets_messages=True)
+    second = HelperFactory(patient=first.patient)
+    helper_changed(second, gets_messages=True)
+    with pytest.raises(HelperChanged):
+        helper_changed(first, phone="+12125550199")
+    assert list(Event.objects.filter(subject_id=str(first.pk)).values_list("fields", flat=True)) == [["gets_messages"]]

@@ -215,7 +215,9 @@ def test_a_time_just_taken_is_refused_and_the_form_kept(desk: Desk) -> None:
     query = {"first": "2027-03-15", "last": "2027-03-16", "next": "/patients/"}
     answer = desk.post(query, starts_at=TEN, note="rings first", minutes=45, purpose="other")
     text = html.unescape(answer.content.decode())
-    assert refusals(answer) == ["Thea Pist already has a visit at that time. Choose another time."]
+    assert refusals(answer) == [
+        "That time was just taken. Thea Pist already has a visit at that time. Choose another time."
+    ]
     assert 'name="note" value="rings first"' in text
     assert 'name="minutes" value="45"' in text
     assert '<option value="other" selected>' in text
@@ -312,8 +314,60 @@ def test_a_full_diary_takes_as_many_queries_as_an_empty_one(desk: Desk) -> None:
     assert counts[0] <= 15
 
 
-def test_the_free_times_say_what_a_press_on_one_books(desk: Desk) -> None:
-    """With, for and minutes changed after the times were shown are not taken along, so the times say theirs."""
-    page = desk.page(purpose="removal", minutes=15)
-    assert "<strong>Tape comes off, 15 minutes, with <bdi>Thea Pist</bdi></strong>" in page
-    assert "These times are for" not in desk.page(minutes="x")
+def test_what_is_chosen_on_the_page_is_what_is_booked(desk: Desk) -> None:
+    """Therapist, purpose and length stand in the form whose buttons book, so nothing has to be shown anew first."""
+    other = UserFactory(full_name="Una Other")
+    page = desk.page()
+    assert page.count("<form") == page.count('<form method="post"') == 2  # the log-out, and the whole page
+    desk.post(therapist=other.pk, purpose="removal", minutes=45, starts_at=TEN)
+    visit = Visit.objects.get()
+    assert (visit.therapist, visit.purpose, visit.ends_at - visit.starts_at) == (
+        other,
+        "removal",
+        timedelta(minutes=45),
+    )
+
+
+@pytest.mark.parametrize("pressed", ["look", "enter"])
+def test_looking_for_other_times_books_nothing_and_keeps_the_choices(desk: Desk, pressed: str) -> None:
+    answer = desk.post({"next": "/patients/"}, minutes=45, purpose="other", day="2027-03-12", **{pressed: "1"})
+    expected = f"?patient={desk.patient.pk}&next=%2Fpatients%2F&therapist={desk.therapist.pk}"
+    assert answer.headers["Location"] == f"{expected}&day=2027-03-12&purpose=other&minutes=45"
+    assert not Visit.objects.exists()
+
+
+def test_enter_beside_a_written_time_books_it(desk: Desk) -> None:
+    desk.post(enter="1", on="2027-03-11", at="10:00")
+    assert Visit.objects.get().starts_at == datetime.fromisoformat(TEN)
+
+
+def test_the_window_of_the_tape_that_is_on_is_marked_wherever_the_booking_began(desk: Desk) -> None:
+    ApplicationFactory(patient=desk.patient, ended_at=None)
+    page = desk.page()
+    assert "Inside the wear window" in page
+    assert "day 4 of the wear window" in page
+    assert "Inside the wear window" not in desk.page(patient=PatientFactory().pk)
+
+
+def test_moving_marks_the_window_too(desk: Desk) -> None:
+    visit = VisitFactory(patient=desk.patient, therapist=desk.therapist)
+    address = reverse("visit_move", args=[visit.pk])
+    assert "Inside the wear window" not in desk.client.get(address).content.decode()
+    ApplicationFactory(patient=desk.patient, ended_at=None)
+    assert "Inside the wear window" in desk.client.get(address).content.decode()
+
+
+def purpose(page: str) -> str:
+    chosen: list[str] = re.findall(r'<option value="(\w+)" selected>', page.partition('name="purpose"')[2])
+    return chosen[0]
+
+
+def test_what_the_visit_is_for_begins_with_the_likeliest(desk: Desk) -> None:
+    """Tape that we take off needs its removal; other tape on the skin a look; nobody's skin a taping."""
+    assert purpose(desk.page()) == "taping"
+    tape = ApplicationFactory(patient=desk.patient, removal="clinic")
+    assert purpose(desk.page()) == "removal"
+    tape.removal_visit = VisitFactory(patient=desk.patient, purpose="removal")
+    tape.save()
+    assert purpose(desk.page()) == "follow_up"
+    assert purpose(desk.page(purpose="other")) == "other"

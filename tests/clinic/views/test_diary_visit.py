@@ -15,7 +15,9 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from clinic.models import Event, User, Visit
-from tests.factories.clinic import PatientFactory, UserFactory, VisitFactory
+from clinic.services.events import Actor
+from clinic.services.visits import visit_move
+from tests.factories.clinic import NOW, PatientFactory, UserFactory, VisitFactory
 
 SignedIn = Callable[..., tuple[Client, User]]
 TEN = "2027-03-11T10:00:00-05:00"
@@ -215,3 +217,18 @@ def test_a_visit_that_does_not_exist_is_not_found(desk: Client, name: str) -> No
     made = reverse(name, args=[999999])
     answer = desk.post(made, {"state": "done"}) if name == "visit_state" else desk.get(made)
     assert answer.status_code == 404
+
+
+def test_two_who_moved_the_same_visit_are_told_of_each_other(desk: Client, visit: Visit) -> None:
+    """A moves it while B's page is open: B sees who moved it and where to, and it stays there until B chooses anew."""
+    ann = UserFactory(full_name="Ann Other")
+    eleven, noon = datetime.fromisoformat(ELEVEN), datetime.fromisoformat(ELEVEN) + timedelta(hours=1)
+    visit_move(actor=Actor(ann), now=NOW, visit=visit, starts_at=eleven)
+    answer = move(desk, visit, starts_at=noon.isoformat(), sequence="0")
+    text = text_of(answer)
+    assert (answer.status_code, Visit.objects.get(pk=visit.pk).starts_at) == (409, eleven)
+    assert text.count("Ann Other moved this visit in the meantime, to tomorrow at 11:00 with") == 2
+    assert "It is booked for <strong>tomorrow 11:00 to 11:45</strong>" in text
+    assert '<input type="hidden" name="sequence" value="1">' in text
+    assert move(desk, visit, starts_at=noon.isoformat(), sequence="1").status_code == 302
+    assert Visit.objects.get(pk=visit.pk).starts_at == noon

@@ -9,7 +9,9 @@ from django.test import Client
 from django.urls import reverse
 
 from clinic.models import Event, Helper, Patient, User
-from tests.factories.clinic import HelperFactory, PatientFactory
+from clinic.services.events import Actor
+from clinic.services.patients import helper_change
+from tests.factories.clinic import NOW, HelperFactory, PatientFactory, UserFactory
 
 SignedIn = Callable[..., tuple[Client, User]]
 
@@ -22,7 +24,7 @@ def desk(signed_in: SignedIn) -> Client:
 def typed(**changed: Any) -> dict[str, Any]:
     form = {
         "relation": "guardian", "full_name": "Mum Quill", "call_me": "Mum", "phone": "212 555 0177", "email": "",
-        "prefers": "sms", "language": "en", "gets_messages": "on", "once": str(uuid4()),
+        "prefers": "sms", "language": "en", "gets_messages": "on", "version": "1", "once": str(uuid4()),
     }  # fmt: skip
     return {**form, **changed}
 
@@ -73,6 +75,24 @@ def test_a_wrong_change_changes_nothing(desk: Client) -> None:
     assert desk.post(reverse("helper_change", args=[helper.pk]), typed(full_name="")).status_code == 422
     helper.refresh_from_db()
     assert helper.full_name == "Hal Per"
+
+
+def test_two_who_changed_the_same_helper_both_keep_their_work(desk: Client) -> None:
+    """A changes the telephone while B's form is open: B sees both versions, and A's number stays."""
+    helper, ann = HelperFactory(), UserFactory(full_name="Ann Other")
+    helper_change(actor=Actor(ann), now=NOW, helper=helper, values={"phone": "+12125550199"}, version=1)
+    stale = typed(full_name="Hal Per", relation="helper", call_me="Hal", phone="212 555 0177")
+    answer = desk.post(reverse("helper_change", args=[helper.pk]), stale)
+    page = answer.content.decode()
+    helper.refresh_from_db()
+    assert (answer.status_code, helper.phone, helper.call_me) == (409, "+12125550199", "")
+    assert "<bdi>Ann Other</bdi> saved Wed 10 Mar 2027 10:00: Telephone." in page
+    again = answer.context["form"]
+    assert (again["phone"].value(), again["call_me"].value(), again["version"].value()) == ("+12125550199", "Hal", 2)
+    form = stale | {"phone": "+12125550199", "version": "2"}
+    assert desk.post(reverse("helper_change", args=[helper.pk]), form).status_code == 302
+    helper.refresh_from_db()
+    assert (helper.phone, helper.call_me) == ("+12125550199", "Hal")
 
 
 def test_removing_is_a_post_and_is_recorded(desk: Client) -> None:

@@ -6,15 +6,16 @@ from typing import Any
 import pytest
 from django.template.loader import render_to_string
 
-from clinic.models import Patient
-from tests.factories.clinic import NOW, HelperFactory, PatientFactory
+from clinic.models import Clinic, Patient
+from tests.factories.clinic import NOW, HelperFactory, PatientFactory, UserFactory
 
 pytestmark = pytest.mark.django_db
 
 
 def head(patient: Patient) -> str:
     one = Patient.objects.prefetch_related("helpers").get(pk=patient.pk)
-    page = render_to_string("clinic/_patient_head.html", {"patient": one, "today": date(2027, 3, 10)})
+    context = {"patient": one, "today": date(2027, 3, 10), "clinic": Clinic()}
+    page = render_to_string("clinic/_patient_head.html", context)
     return " ".join(page.split())
 
 
@@ -54,3 +55,9 @@ def test_helpers_are_shown_with_what_they_do() -> None:
     page = head(helper.patient)
     assert "<dt>Parent or guardian</dt>" in page
     assert "gets the messages · takes the tape off" in page
+
+
+def test_who_asked_for_the_agreement_is_named() -> None:
+    asked = UserFactory(full_name="Dana Desk")
+    assert "asked by <bdi>Dana Desk</bdi>" in head(PatientFactory(consents=True, consent_asked_by=asked))
+    assert "asked by" not in head(PatientFactory(consents=True))

@@ -1,5 +1,6 @@
 """The settings page, as the manager uses it."""
 
+import re
 from collections.abc import Callable
 from datetime import date, time
 from typing import Any
@@ -11,6 +12,8 @@ from django.urls import reverse
 
 from clinic.models import Clinic, Closure, User
 from clinic.selectors import clinic_get, hours_of
+from clinic.services.clinic import clinic_change
+from clinic.services.events import Actor
 from tests.clinic.forms.test_settings import GOOD
 from tests.factories.clinic import NOW
 
@@ -27,22 +30,65 @@ def save(client: Client, **changed: Any) -> Any:
     return client.post(reverse("settings"), {**GOOD, **changed})
 
 
+def seen(answer: Any) -> str:
+    """What the button under the changes sends along, as the page that shows them has it."""
+    found: list[str] = re.findall(r'name="confirm" value="([^"]+)"', answer.content.decode())
+    assert len(found) == 1
+    return found[0]
+
+
+def save_seen(client: Client, **changed: Any) -> Any:
+    """Both posts: look, then save just that."""
+    return save(client, **changed, confirm=seen(save(client, **changed)))
+
+
 def test_what_a_change_does_is_shown_before_it_is_saved(manager: Client, clinic: Clinic) -> None:
     answer = save(manager, quiet_from="20:00")
     page = answer.content.decode()
     assert (answer.status_code, clinic_get().quiet_from) == (200, clinic.quiet_from)
     assert "21:00 → 20:00" in page
     assert "move out of them" in page
-    assert 'name="confirm"' in page
+    assert seen(answer)
+    assert "than was shown to you" not in page
 
 
 def test_after_looking_it_is_saved(manager: Client, clinic: Clinic) -> None:
-    assert save(manager, quiet_from="20:00", confirm="1").status_code == 302
+    assert save_seen(manager, quiet_from="20:00").status_code == 302
     assert (clinic_get().quiet_from, clinic_get().plan_version) == (time(20), clinic.plan_version + 1)
 
 
+def test_another_number_corrected_after_looking_is_shown_before_it_is_saved(manager: Client, clinic: Clinic) -> None:
+    looked = seen(save(manager, quiet_from="20:00"))
+    answer = save(manager, quiet_from="20:00", skin_rest_hours="48", confirm=looked)
+    page = answer.content.decode()
+    assert (answer.status_code, clinic_get().quiet_from, clinic_get().skin_rest_hours) == (200, time(21), 24)
+    assert ("21:00 → 20:00" in page, "24 → 48" in page, 'value="48"' in page) == (True, True, True)
+    assert "Something else would change than was shown to you" in page
+    assert save(manager, quiet_from="20:00", skin_rest_hours="48", confirm=seen(answer)).status_code == 302
+    assert (clinic_get().quiet_from, clinic_get().skin_rest_hours) == (time(20), 48)
+
+
+@pytest.mark.parametrize("theirs", [{"skin_rest_hours": 48}, {"quiet_from": time(22)}], ids="-".join)
+def test_what_somebody_else_saved_since_is_not_undone_unseen(
+    manager: Client, clinic: Clinic, theirs: dict[str, Any]
+) -> None:
+    looked = seen(save(manager, quiet_from="20:00"))
+    clinic_change(actor=Actor(word="test"), now=NOW, values=theirs)
+    answer = save(manager, quiet_from="20:00", confirm=looked)
+    assert (answer.status_code, {name: getattr(clinic_get(), name) for name in theirs}) == (200, theirs)
+    shown = "48 → 24" if "skin_rest_hours" in theirs else "22:00 → 20:00"
+    assert (shown in answer.content.decode(), "than was shown to you" in answer.content.decode()) == (True, True)
+    assert save(manager, quiet_from="20:00", confirm=seen(answer)).status_code == 302
+
+
+@pytest.mark.parametrize("sent", ["1", "", "é", "0" * 64])
+def test_what_no_page_sent_along_saves_nothing(manager: Client, clinic: Clinic, sent: str) -> None:
+    answer = save(manager, quiet_from="20:00", confirm=sent)
+    assert (answer.status_code, clinic_get().quiet_from) == (200, time(21))
+
+
 def test_a_number_past_its_limit_saves_nothing(manager: Client, clinic: Clinic) -> None:
-    answer = save(manager, wear_last_day="9", confirm="1")
+    answer = save(manager, wear_last_day="9", confirm=seen(save(manager, wear_first_day="3")))
     assert (answer.status_code, clinic_get().wear_last_day) == (422, 5)
     assert 'value="9"' in answer.content.decode()
 
@@ -73,3 +119,11 @@ def test_a_day_is_closed_and_opened_again(manager: Client, clinic: Clinic) -> No
 def test_a_day_that_is_past_is_refused(manager: Client, clinic: Clinic) -> None:
     answer = manager.post(reverse("settings_closures"), {"day": "2020-01-01"})
     assert (answer.status_code, Closure.objects.count()) == (422, 0)
+
+
+def test_the_page_says_where_its_numbers_come_from_and_where_links_lead(manager: Client, settings: Any) -> None:
+    settings.PUBLIC_ADDRESS = "https://tape.example.org"
+    page = manager.get(reverse("settings")).content.decode()
+    assert "Where these numbers and their limits come from" in page
+    assert "common practice, no source" in page
+    assert "https://tape.example.org" in page

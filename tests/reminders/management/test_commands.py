@@ -2,6 +2,7 @@
 
 import json
 import os
+import re
 import signal
 import socket
 import subprocess
@@ -122,7 +123,8 @@ class TestServe:
     @pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT])
     def test_it_makes_its_database_serves_and_ends_cleanly(self, tmp_path: Path, number: int) -> None:
         data = tmp_path / "data"
-        environment = {"DATA_FOLDER": str(data), "DATABASE_URL": f"sqlite:///{data / 'db.sqlite3'}"}
+        where = f"sqlite:///{data / 'db.sqlite3'}"
+        environment = {"DATA_FOLDER": str(data), "DATABASE_URL": where, "LOG_LEVEL": "INFO"}
         with (
             (tmp_path / "log").open("w") as log,
             subprocess.Popen(
@@ -137,8 +139,19 @@ class TestServe:
             process.send_signal(number)
             assert process.communicate(timeout=20)[0].strip() == "Stopped."
             assert process.returncode == 0
-        assert "Traceback" not in (tmp_path / "log").read_text()
+        log_says = (tmp_path / "log").read_text()
+        assert "Traceback" not in log_says
+        assert re.search(r"Time-zone data 20\d\d[a-z] \(", log_says)
         assert (data / "db.sqlite3").exists()
+
+    def test_a_clinic_in_a_zone_this_machine_does_not_know_is_said_in_one_line(self, tmp_path: Path) -> None:
+        where = {"DATA_FOLDER": str(tmp_path), "DATABASE_URL": f"sqlite:///{tmp_path / 'db'}"}
+        assert run("migrate", "--verbosity", "0", **where).returncode == 0
+        made = run("shell", "-c", "from clinic.models import Clinic; Clinic(time_zone='Mars/Olympus').save()", **where)
+        assert made.returncode == 0, made.stderr
+        done = run("serve", "--port", "0", **where)
+        assert (done.returncode, done.stdout, done.stderr.count("\n")) == (2, "", 1)
+        assert "has no zone called 'Mars/Olympus'" in done.stderr
 
     def test_a_port_that_is_taken_is_said_in_one_line(self, tmp_path: Path) -> None:
         with socket.create_server(("127.0.0.1", 0)) as taken:

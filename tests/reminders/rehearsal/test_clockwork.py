@@ -10,6 +10,7 @@ from clinic.models import Clinic, Patient
 from reminders.rehearsal import clockwork
 from reminders.rehearsal.clockwork import Clockwork, Course, Happening
 from reminders.rehearsal.ways import Crash, Ways
+from reminders.services.queueing import next_due
 from reminders.services.running import RunReport
 from reminders.transports import Outgoing
 from taping.models import Application
@@ -23,13 +24,13 @@ MINUTE = timedelta(minutes=1)
 
 @pytest.fixture
 def ticks(clinic: Clinic, monkeypatch: pytest.MonkeyPatch) -> list[datetime]:
-    """The moments at which the engine was asked; it does nothing."""
+    """The moments at which the engine was asked; it does nothing but say when the next message is due."""
     asked: list[datetime] = []
 
     def run_due(clock: object, **kwargs: object) -> RunReport:
         assert callable(clock)
         asked.append(clock())
-        return RunReport(drained=True)
+        return RunReport(drained=True, next_due=next_due(asked[-1]))
 
     monkeypatch.setattr(clockwork, "run_due", run_due)
     return asked

@@ -5,7 +5,7 @@ from datetime import datetime, timedelta
 from pathlib import Path
 
 import pytest
-from django.conf import settings
+from pytest_django import Settings
 
 from clinic.models import Clinic, Patient
 from reminders.models import CallItem, Message
@@ -54,9 +54,12 @@ def test_what_went_before_and_tape_that_was_off_is_not_shown(tape: Application, 
     assert [line["ref"] for line in lines if line["type"] == "application"] == [f"left knee ({tape.pk})"]
 
 
-def test_nothing_is_written_outside_the_copy(tape: Application, now: datetime) -> None:
+def test_nothing_is_written_outside_the_copy(
+    tape: Application, now: datetime, tmp_path: Path, settings: Settings
+) -> None:
+    settings.OUTBOX_FOLDER = tmp_path / "outbox"
     play_days(now=now, days=6, named=False)
-    assert not Path(settings.OUTBOX_FOLDER).exists()
+    assert not (tmp_path / "outbox").exists()
 
 
 def test_the_rows_of_a_big_database_come_over_as_they_are(tape: Application, now: datetime, tmp_path: Path) -> None:

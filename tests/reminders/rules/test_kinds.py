@@ -13,16 +13,18 @@ def having(name: str) -> set[MessageKind]:
 
 def test_every_kind_is_named_as_it_is_written() -> None:
     assert all(kind.value == kind.name.lower() for kind in MessageKind)
-    assert len(MessageKind) == 12
+    assert len(MessageKind) == 13
 
 
 @pytest.mark.parametrize(
     ("name", "kinds"),
     [
-        ("is_safety", {K.AFTERCARE, K.SKIN_CHECK, K.REMOVAL_DAY, K.REMOVAL_OVERDUE}),
+        ("is_safety", {K.AFTERCARE, K.SKIN_CHECK, K.REMOVAL_DAY, K.REMOVAL_OVERDUE, K.DUTY_REPORT}),
         ("is_optional", {K.EXERCISE_OK, K.REMOVAL_EVE}),
-        ("keeps_quiet", set(MessageKind) - {K.STOP_CONFIRMED}),
-        ("needs_consent", set(MessageKind) - {K.STOP_CONFIRMED}),
+        ("keeps_quiet", set(MessageKind) - {K.STOP_CONFIRMED, K.DUTY_REPORT}),
+        ("needs_consent", set(MessageKind) - {K.STOP_CONFIRMED, K.DUTY_REPORT}),
+        ("is_for_staff", {K.DUTY_REPORT}),
+        ("has_own_address", {K.STOP_CONFIRMED, K.DUTY_REPORT}),
         ("may_come_early", set(MessageKind) - {K.AFTERCARE, K.EXERCISE_OK, K.SKIN_FOLLOW_UP}),
     ],
 )

@@ -6,6 +6,7 @@ from itertools import product
 import pytest
 
 from reminders.rules.outbox import (
+    CLOCKS_DIFFER,
     DROPPABLE,
     MOVES,
     NEEDS_PERSON,
@@ -47,6 +48,7 @@ ALLOWED = {
     (S.DROPPED, S.PLANNED),
     (S.FAILED, S.PLANNED),
     (S.UNCERTAIN, S.CLAIMED),
+    (S.UNCERTAIN, S.PLANNED),
     (S.UNCERTAIN, S.SENT),
     (S.UNCERTAIN, S.FAILED),
 }
@@ -69,8 +71,8 @@ def test_an_allowed_move_passes_silently() -> None:
 def test_a_move_that_is_not_allowed_names_what_would_be() -> None:
     with pytest.raises(IllegalMoveError, match=r"^a message that is dropped cannot become sent, only planned$"):
         check_move(S.DROPPED, S.SENT)
-    with pytest.raises(IllegalMoveError, match=r"^a message that is uncertain cannot become planned, only claimed, fa"):
-        check_move(S.UNCERTAIN, S.PLANNED)
+    with pytest.raises(IllegalMoveError, match=r"^a message that is uncertain cannot become dropped, only claimed, fa"):
+        check_move(S.UNCERTAIN, S.DROPPED)
 
 
 def test_a_missed_message_stays_missed() -> None:
@@ -85,7 +87,7 @@ def test_a_missed_message_stays_missed() -> None:
         (S.SENDING, {S.CLAIMED}),
         (S.DROPPED, {S.PLANNED, S.CLAIMED}),
         (S.UNCERTAIN, {S.SENDING}),
-        (S.PLANNED, {S.CLAIMED, S.SENDING, S.DROPPED, S.FAILED}),
+        (S.PLANNED, {S.CLAIMED, S.SENDING, S.DROPPED, S.FAILED, S.UNCERTAIN}),
     ],
 )
 def test_the_condition_of_a_change_names_every_state_before_it(wanted: MessageState, before: set[S]) -> None:
@@ -103,7 +105,15 @@ def test_a_row_that_went_out_or_may_have_is_never_dated_anew() -> None:
 
 @pytest.mark.parametrize(
     ("ends", "dead"),
-    [(-SECOND, True), (timedelta(0), True), (SECOND, False), (LEASE, False), (LEASE + SECOND, True)],
+    [
+        (-SECOND, True),
+        (timedelta(0), True),
+        (SECOND, False),
+        (LEASE, False),
+        (LEASE + CLOCKS_DIFFER, False),
+        (LEASE + CLOCKS_DIFFER + SECOND, True),
+        (LEASE + timedelta(hours=2), True),
+    ],
 )
 def test_a_lease_is_dead_when_over_or_impossibly_far_ahead(ends: timedelta, dead: bool) -> None:
     assert lease_is_dead(NOON + ends, NOON, LEASE) is dead

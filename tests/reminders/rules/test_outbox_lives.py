@@ -36,6 +36,7 @@ LIVES = {
     "a person put the number right and tried again": "planned claimed sending failed planned claimed sending sent",
     "it bounced a minute later": "planned claimed sending sent failed",
     "nothing was heard and it went once more": "planned claimed sending uncertain claimed sending sent",
+    "nothing was heard and a person sent it again": "planned claimed sending uncertain planned claimed sending sent",
     "nothing was heard and a receipt came": "planned claimed sending uncertain sent",
     "nothing was heard and a person found it lost": "planned claimed sending uncertain failed",
 }
@@ -47,7 +48,6 @@ FAULTS = {
     "it was taken back while being handed over": "sending dropped",
     "it was taken back after it had gone": "sent dropped",
     "it was sent too late after all": "missed claimed",
-    "it was planned anew although it may have arrived": "uncertain planned",
     "it was planned anew although it had arrived": "sent planned",
     "it was forgotten although a person had to act": "failed dropped",
 }

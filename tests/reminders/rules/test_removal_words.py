@@ -2,7 +2,7 @@
 
 import pytest
 
-from reminders.rules.removal_words import removal_lines, start_lines
+from reminders.rules.removal_words import rank_words, removal_lines, start_lines
 from taping.rules.places import PLACES, REGIONS, removal_sentence
 from taping.rules.removal import RAW_STEPS, USUAL_STEPS
 
@@ -46,3 +46,12 @@ def _two_places_of_one_region() -> tuple[str, str]:
             if place.region is second.region and removal_sentence(place) != removal_sentence(second):
                 return one, other
     raise AssertionError("the data hold no two such places")
+
+
+@pytest.mark.parametrize(
+    ("count", "ranks"),
+    [(1, [""]), (2, ["The strip on top", "The strip beneath"]),
+     (4, ["The strip on top", "The next strip", "The next strip", "The strip beneath"])],
+)  # fmt: skip
+def test_strips_are_called_by_their_order(count: int, ranks: list[str]) -> None:
+    assert [rank_words(number, count) for number in range(count)] == ranks

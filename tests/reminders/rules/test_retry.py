@@ -73,6 +73,7 @@ def test_a_mail_servers_reply_is_sorted_against_rfc_5321(code: int, outcome: Out
         (501, LATER),
         (599, LATER),
         (408, SOON),
+        (409, SOON),
         (425, SOON),
         (500, SOON),
         (502, SOON),
@@ -125,6 +126,17 @@ def test_no_attempt_is_made_when_the_message_is_useless() -> None:
     assert next_attempt(SOON, 1, NOON, NOON + MINUTE + timedelta(seconds=1), middle) == NOON + MINUTE
 
 
+@pytest.mark.parametrize(("asked", "minutes"), [(0, 10), (9, 10), (11, 11), (90, 90)])
+def test_it_comes_again_no_sooner_than_it_was_asked_to_against_rfc_9110(asked: int, minutes: int) -> None:
+    """Retry-After: RFC 9110, 10.2.3; with 429: RFC 6585, 4."""
+    assert next_attempt(LATER, 1, NOON, FAR, middle, asked * MINUTE) == NOON + minutes * MINUTE
+
+
+def test_asked_to_wait_beyond_its_use_there_is_no_next_attempt() -> None:
+    assert next_attempt(LATER, 1, NOON, NOON + 60 * MINUTE, middle, 60 * MINUTE) is None
+    assert next_attempt(LATER, 1, NOON, NOON + 60 * MINUTE, middle, 59 * MINUTE) == NOON + 59 * MINUTE
+
+
 @pytest.mark.parametrize("outcome", [Outcome.ACCEPTED, Outcome.NEVER, Outcome.UNCERTAIN])
 def test_what_is_settled_is_not_tried_again(outcome: Outcome) -> None:
     assert next_attempt(outcome, 1, NOON, FAR, middle) is None
@@ -145,7 +157,7 @@ def test_a_naive_time_is_refused_by_name(name: str) -> None:
     times = {"now": NOON, "expires_at": FAR} | {name: datetime(2027, 3, 26, 12)}
 
     with pytest.raises(ValueError, match=f"^{name} needs a time zone"):
-        next_attempt(SOON, 1, draw=middle, **times)
+        next_attempt(SOON, 1, times["now"], times["expires_at"], middle)
 
 
 @settings(deadline=None)

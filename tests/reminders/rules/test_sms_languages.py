@@ -3,7 +3,7 @@
 import gsm0338
 import pytest
 
-from reminders.rules.sms import Segments, segments, to_gsm
+from reminders.rules.sms import Segments, letters_outside, segments, thrifty, to_gsm
 
 CODEC = gsm0338.Codec()
 
@@ -61,3 +61,25 @@ def test_pairs_are_cut_between_and_never_through_against_utf_16(length: int) -> 
         parts, rest = parts + 1, rest[cut:]
 
     assert segments(text).count == (1 if len(octets) <= 140 else parts)
+
+
+@pytest.mark.parametrize(
+    ("text", "language", "spelt"),
+    [
+        ("el sábado, 13 de marzo", "es", "el sabado, 13 de marzo"),
+        ("le 13 août", "fr", "le 13 aout"),
+        ("le 13 août", "es", "le 13 août"),
+        ("Sábado y sábados", "es", "Sábado y sábados"),
+        ("größte", "de", "größte"),
+    ],
+)
+def test_only_the_names_of_days_and_months_are_spelt_plainly(text: str, language: str, spelt: str) -> None:
+    assert thrifty(text, language) == spelt
+
+
+@pytest.mark.parametrize(
+    ("text", "letters"),
+    [("Größe {1} €", ()), ("taśmę, taśmę", ("ś", "ę")), ("✓ fine", ("✓",)), ("", ())],
+)
+def test_the_letters_that_make_a_text_dear_are_named_once(text: str, letters: tuple[str, ...]) -> None:
+    assert letters_outside(text) == letters

@@ -7,7 +7,17 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from reminders.rules.words import all_of, day_words, near_day_words, place_words, places_together, shortened
+from reminders.rules.words import (
+    all_of,
+    day_words,
+    direction_of,
+    every_place,
+    near_day_words,
+    numbers_in,
+    place_words,
+    places_together,
+    shortened,
+)
 
 DAY = date(2027, 3, 10)
 
@@ -81,3 +91,44 @@ def test_a_long_name_is_cut_after_a_whole_word(text: str, most: int, short: str)
 @given(st.text(), st.integers(1, 60))
 def test_what_is_cut_is_never_longer_than_asked(text: str, most: int) -> None:
     assert len(shortened(text, most)) <= most
+
+
+@pytest.mark.parametrize(
+    ("text", "numbers"),
+    [
+        ("Outside opening hours call (212) 555-0101.", ["2125550101"]),
+        ("Call +44 20 7946 0123 or 116 117", ["+442079460123", "116117"]),
+        ("When closed call 111.", ["111"]),
+        ("Open 8.00-18.00, closed 2027-03-15; ward 12, floor 3", []),
+        ("Nothing to dial", []),
+        ("", []),
+    ],
+)
+def test_telephone_numbers_in_a_text(text: str, numbers: list[str]) -> None:
+    pieces = numbers_in(text)
+    assert "".join(words for words, _ in pieces) == text
+    assert [dial for _, dial in pieces if dial] == numbers
+
+
+def test_every_place_is_named_alone_and_both_sides_together() -> None:
+    named = every_place()
+    assert {"left knee", "right knee", "left and right knee", "lower back", "front of the left and right thigh"} <= set(
+        named
+    )
+    assert len(named) == len(set(named))
+
+
+@pytest.mark.parametrize(
+    ("text", "runs"),
+    [
+        ("Call (212) 555-0101", "ltr"),
+        ("خارج الدوام: 555-0101", "rtl"),
+        ("(212) 555-0101, خارج", "rtl"),
+        ("\u05de\u05e8\u05d9\u05dd", "rtl"),
+        ("(212) 555-0101", "ltr"),
+        ("", "ltr"),
+    ],
+)
+def test_a_text_runs_as_its_first_letter_does(text: str, runs: str) -> None:
+    """Unicode Annex 9, P2 and P3; without a letter the page's usual direction."""
+    assert direction_of(text) == runs

@@ -140,7 +140,7 @@ class TestStopAndStart:
     def test_the_link_in_a_mail_stops_the_patient_and_answers_by_mail(
         self, application: Application, now: datetime
     ) -> None:
-        stopped = stop_by_link(actor=STAFF, now=now, application=application)
+        stopped = stop_by_link(actor=STAFF, now=now, patient=application.patient)
         row = Message.objects.get(kind="stop_confirmed")
         assert (stopped, row.channel, row.address) == ([application.patient], "email", application.patient.email)
 

@@ -14,8 +14,17 @@ from reminders.models import CallItem, Message, RefusedAddress
 from reminders.services.answers import answer_off
 from reminders.services.call_list import Call, call_close, call_open
 from reminders.services.call_tick import call_list_tick
-from taping.models import Application, StripPlan
-from tests.factories import ApplicationFactory, HelperFactory, MessageFactory, PatientFactory, StripPlanFactory
+from reminders.services.looking import NO_ROUTE
+from taping.models import Application, ScreenDraft, SkinScreen, StripPlan
+from taping.services.screens import screen_not_taped
+from tests.factories import (
+    ApplicationFactory,
+    HelperFactory,
+    MessageFactory,
+    PatientFactory,
+    ScreenFactory,
+    StripPlanFactory,
+)
 
 pytestmark = pytest.mark.django_db
 
@@ -144,8 +153,14 @@ class TestNotArrived:
     def test_a_message_never_tried_for_want_of_an_address_is_not_undelivered(
         self, clinic: Clinic, now: datetime
     ) -> None:
-        MessageFactory(state="failed", settled_at=now)
+        MessageFactory(state="failed", settled_at=now, why=NO_ROUTE)
         assert call_list_tick(now) == 0
+
+    def test_a_message_the_program_could_not_make_is_called_about(self, clinic: Clinic, now: datetime) -> None:
+        """Nobody was asked, nobody refused: and yet the patient was told nothing."""
+        message = MessageFactory(state="failed", settled_at=now, why="the program could not make this message")
+        assert call_list_tick(now) == 1
+        assert CallItem.objects.get().key == f"undelivered:{message.subject}"
 
     def test_a_safety_message_is_repeated_before_anybody_calls(self, clinic: Clinic, now: datetime) -> None:
         row = self.row(now, state="uncertain")
@@ -185,9 +200,48 @@ class TestUnfinished:
         if closed:
             StripPlan.objects.update(closed_at=self.CLOSING)
         else:
-            ApplicationFactory(plan=plan, patient=plan.screen.patient)
+            ApplicationFactory(plan=plan, patient=plan.screen.patient, screen=plan.screen)
         call_list_tick(self.CLOSING + SECOND)
         assert (opened(), endings()) == ([], ["taped or put away"])
+
+    @pytest.mark.parametrize("outcome", ["clear", "clear_with_care"])
+    def test_a_screen_that_led_to_nothing_is_asked_about_too(self, clinic: Clinic, outcome: str) -> None:
+        ScreenFactory(outcome=outcome)
+        assert (call_list_tick(self.CLOSING - SECOND), call_list_tick(self.CLOSING)) == (0, 1)
+        assert opened() == [("unfinished", self.CLOSING)]
+
+    @pytest.mark.parametrize("outcome", ["do_not_tape", "prepare_first"])
+    def test_a_screen_that_permits_no_tape_is_finished(self, clinic: Clinic, outcome: str) -> None:
+        ScreenFactory(outcome=outcome)
+        assert call_list_tick(self.CLOSING) == 0
+
+    def test_screened_again_only_the_later_one_is_asked_about(self, clinic: Clinic, now: datetime) -> None:
+        first = ScreenFactory()
+        later = ScreenFactory(patient=first.patient, made_at=now + timedelta(minutes=5), outcome="do_not_tape")
+        assert call_list_tick(self.CLOSING) == 0
+        SkinScreen.objects.filter(pk=later.pk).update(outcome="clear")
+        assert call_list_tick(self.CLOSING) == 1
+
+    def test_it_closes_when_marked_as_not_taped(self, clinic: Clinic, now: datetime) -> None:
+        screen = ScreenFactory()
+        call_list_tick(self.CLOSING)
+        screen_not_taped(actor=Actor(user=screen.asked_by), now=self.CLOSING, screen=screen, why="went home")
+        call_list_tick(self.CLOSING + SECOND)
+        assert (opened(), endings()) == ([], ["taped or put away"])
+
+    def test_a_screen_entered_late_is_asked_about_on_the_day_it_was_entered(
+        self, clinic: Clinic, now: datetime
+    ) -> None:
+        ScreenFactory(made_at=now - timedelta(days=1), saved_at=now)
+        assert (call_list_tick(self.CLOSING - SECOND), call_list_tick(self.CLOSING)) == (0, 1)
+
+    def test_a_draft_nobody_recorded_is_no_call(self, clinic: Clinic, now: datetime) -> None:
+        screen = ScreenFactory(outcome="do_not_tape")
+        user, place = screen.asked_by, {"region": "knee", "side": "right"}
+        ScreenDraft.objects.create(
+            patient=screen.patient, **place, begun_by=user, begun_at=now, saved_by=user, saved_at=now
+        )
+        assert call_list_tick(self.CLOSING) == 0
 
 
 def test_opening_the_same_call_twice_keeps_one(application: Application, now: datetime) -> None:
@@ -210,11 +264,11 @@ def test_new_words_bring_a_call_put_off_back(application: Application, now: date
     assert (again.try_again_at, again.words, again.urgent) == (None, "hello\nit is urgent", True)
 
 
-def test_an_idle_tick_asks_as_much_of_a_full_clinic_as_of_an_empty_one(
+def test_a_pass_asks_as_much_of_a_full_clinic_as_of_an_empty_one(
     clinic: Clinic, now: datetime, django_assert_num_queries: object
 ) -> None:
     for number in (0, 12):
         for _ in range(number):
             ApplicationFactory(removal_day=now.date())
-        with django_assert_num_queries(12 if number else 10):  # type: ignore[operator]
+        with django_assert_num_queries(12):  # type: ignore[operator]
             call_list_tick(now)

@@ -85,3 +85,8 @@ def test_a_permanent_fault_gives_the_channel_up_even_before_the_first_attempt() 
 def test_a_silence_after_handing_over_is_uncertain(safety: bool, repeats: int, waits: timedelta) -> None:
     after = after_error(row(safety=safety, repeats=repeats), error(handed_over=True), NOW)
     assert (after.state, after.wake_at - NOW, after.give_up) == (MessageState.UNCERTAIN, waits, False)
+
+
+def test_the_other_side_s_wish_to_be_left_alone_is_kept() -> None:
+    busy = TransportError("no", protocol="http", code=429, retry_after=timedelta(hours=2))
+    assert after_error(row(), busy, NOW).wake_at == NOW + timedelta(hours=2)

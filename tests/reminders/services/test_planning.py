@@ -7,15 +7,18 @@ window closed and the day after that. NOW is Wednesday 10 March 2027, 10:00 in N
 from datetime import UTC, date, datetime, time, timedelta
 
 import pytest
+from django.db import OperationalError, transaction
 
 from clinic.models import Clinic, Visit
 from clinic.services.events import Actor
 from clinic.services.patients import patient_consent
 from clinic.services.versions import plan_raise
 from clinic.services.visits import visit_move, visit_set_state
-from reminders.models import Message
-from reminders.services.planning import plan_application
+from reminders.models import Link, Message
+from reminders.services import planning, reconciling
+from reminders.services.planning import plan_application, plan_new_applications
 from reminders.services.reconciling import reconcile
+from reminders.services.subjects import application_facts
 from taping.models import Application
 from taping.services.applications import application_end
 from taping.services.removal_visits import removal_visit_book
@@ -353,3 +356,90 @@ def test_one_patient_s_change_leaves_others_alone(application: Application, now:
     reconcile(now)
     assert Application.objects.get(pk=other.pk).plan_version == before
     assert {row[2] for row in rows(other)} == {"planned"}
+
+
+class TestNewTogether:
+    """Many new tapes, as there are after an outage, are planned by the page, and just as one by one."""
+
+    def tapes(self, now: datetime) -> list[Application]:
+        visit = VisitFactory(starts_at=now + timedelta(days=4, hours=6), ends_at=now + timedelta(days=4, hours=7))
+        made: list[Application] = [
+            ApplicationFactory(),
+            ApplicationFactory(caution=True, patient__time_zone="Europe/London"),
+            ApplicationFactory(patient__consents=False),
+            ApplicationFactory(first_application=False, applied_at=now - timedelta(days=2)),
+            ApplicationFactory(ended_at=now + timedelta(hours=1), ended_how="off"),
+            ApplicationFactory(
+                patient=visit.patient, removal_visit=visit, removal="clinic", removal_day=visit.starts_at.date()
+            ),
+        ]
+        Application.objects.update(plan_version=3, planned_version=0)
+        return made
+
+    def stored(self) -> list[tuple[object, ...]]:
+        ours = [*Message.objects.order_by("subject", "kind", "ordinal").values_list(
+            "subject", "patient", "kind", "ordinal", "slot", "safety", "planned_for", "wake_at", "expires_at",
+            "reasons", "state", "application", "visit", "why",
+        )]  # fmt: skip
+        links = [*Link.objects.order_by("token_sha256").values_list("application", "purpose", "generation",
+                 "token_sha256", "expires_at")]  # fmt: skip
+        versions = [*Application.objects.order_by("pk").values_list("pk", "plan_version", "planned_version")]
+        return [*ours, *links, *versions]
+
+    def test_they_get_the_same_rows_as_one_by_one(self, clinic: Clinic, now: datetime) -> None:
+        tapes = self.tapes(now)
+        with transaction.atomic():
+            for tape in tapes:
+                assert plan_application(pk=tape.pk, clinic=clinic, now=now)
+            alone = self.stored()
+            transaction.set_rollback(True)
+        assert plan_new_applications(pks=[tape.pk for tape in tapes], clinic=clinic, now=now) == {
+            tape.pk for tape in tapes
+        }
+        assert self.stored() == alone
+        assert len(alone) > 20
+
+    def test_what_has_messages_already_is_left_to_be_compared(self, clinic: Clinic, now: datetime) -> None:
+        tapes = self.tapes(now)
+        plan_application(pk=tapes[0].pk, clinic=clinic, now=now)
+        Application.objects.update(planned_version=0)
+        before = rows(tapes[0])
+        planned = plan_new_applications(pks=[tape.pk for tape in tapes], clinic=clinic, now=now)
+        assert planned == {tape.pk for tape in tapes[1:]}
+        assert rows(tapes[0]) == before
+        assert Application.objects.get(planned_version=0) == tapes[0]
+
+    def test_many_cost_few_questions(
+        self, clinic: Clinic, now: datetime, django_assert_max_num_queries: object
+    ) -> None:
+        pks = [ApplicationFactory().pk for _ in range(12)]
+        with django_assert_max_num_queries(8):  # type: ignore[operator]
+            assert len(plan_new_applications(pks=pks, clinic=clinic, now=now)) == 12
+
+    def test_one_that_cannot_be_planned_holds_up_no_other(
+        self, clinic: Clinic, now: datetime, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+    ) -> None:
+        reconciling._told.clear()
+        tapes = self.tapes(now)
+        real = application_facts
+
+        def facts(application: Application, of: Clinic) -> object:
+            if application.pk == tapes[1].pk:
+                raise ValueError("cannot be")
+            return real(application, of)
+
+        monkeypatch.setattr(planning, "application_facts", facts)
+        assert reconcile(now) == len(tapes) - 1 + 1  # and the visit
+        assert not Message.objects.filter(application=tapes[1]).exists()
+        assert f"application {tapes[1].pk} cannot be planned" in caplog.text
+
+    def test_an_outage_of_the_database_is_passed_on(
+        self, clinic: Clinic, now: datetime, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        def gone(**values: object) -> set[int]:
+            raise OperationalError
+
+        self.tapes(now)
+        monkeypatch.setattr(reconciling, "plan_new_applications", gone)
+        with pytest.raises(OperationalError):
+            reconcile(now)

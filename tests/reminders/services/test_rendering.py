@@ -22,7 +22,7 @@ from tests.factories import ApplicationFactory, HelperFactory, MessageFactory, P
 
 pytestmark = pytest.mark.django_db
 
-KINDS = [kind.value for kind in MessageKind]
+KINDS = [kind.value for kind in MessageKind if not kind.is_for_staff]
 TAPE_KINDS = [kind for kind in KINDS if not kind.startswith("visit") and kind != "stop_confirmed"]
 VISIT_KINDS = [kind for kind in KINDS if kind.startswith("visit")]
 LONG_PLACES = ("thigh_front", "lower_back", "upper_back", "shoulder")

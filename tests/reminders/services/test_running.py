@@ -11,6 +11,7 @@ from clinic.services.events import Actor
 from clinic.services.patients import patient_consent
 from clinic.services.versions import plan_raise
 from reminders.models import Message, RefusedAddress
+from reminders.services.due_rows import DueMessage, due_rows
 from reminders.services.running import run_due
 from taping.models import Application
 from taping.services.applications import application_end
@@ -349,7 +350,7 @@ class TestCrashes:
         bad, good = due(planned_for=now - MINUTE), due()
         Message.objects.filter(pk=bad.pk).update(claims=3)
 
-        monkeypatch.setattr("reminders.services.batches.refused_among", lambda patients: _kill_for(bad, patients))
+        monkeypatch.setattr("reminders.services.batches.due_rows", lambda ids, now: _kill_for(bad, ids, now))
         with pytest.raises(Killed):
             ways.run(now)
         assert (state(bad)[0], state(good)) == ("claimed", ("sent", 1))
@@ -370,10 +371,10 @@ class TestCrashes:
         assert f"Message {bad.pk} could not be got through with" in caplog.text
 
 
-def _kill_for(row: Message, patients: object) -> set[tuple[str, str]]:
-    if any(patient.pk == row.patient_id for patient in patients):  # type: ignore[attr-defined]
+def _kill_for(row: Message, ids: list[int], now: datetime) -> list[DueMessage]:
+    if row.pk in ids:
         raise Killed
-    return set()
+    return due_rows(ids, now)
 
 
 class TestSaidTogether:

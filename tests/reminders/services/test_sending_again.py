@@ -7,6 +7,7 @@ import pytest
 from clinic.models import Clinic
 from clinic.services.events import Actor
 from reminders.models import Message
+from reminders.rules.outbox import MessageState, may_move
 from reminders.services.queueing import claim
 from reminders.services.sending_again import NotAgain, message_send_again
 from tests.factories import MessageFactory
@@ -44,3 +45,11 @@ def test_the_end_of_its_use_is_exclusive(clinic: Clinic, minutes: int, *, goes: 
             message_send_again(actor=ACTOR, now=NOW, message=message)
     message.refresh_from_db()
     assert (message.state == "planned") == goes
+
+
+@pytest.mark.parametrize(("state", "repeats"), [("failed", 0), ("uncertain", 1)])
+def test_what_may_have_arrived_stays_known_as_such(clinic: Clinic, state: str, repeats: int) -> None:
+    message = made(state=state)
+    message_send_again(actor=ACTOR, now=NOW, message=message)
+    message.refresh_from_db()
+    assert (message.repeats, may_move(MessageState(state), MessageState.PLANNED)) == (repeats, True)

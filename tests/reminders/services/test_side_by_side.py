@@ -89,7 +89,7 @@ def test_what_is_given_back_can_be_claimed_again(clinic: Clinic, now: datetime) 
     assert claim(now)[1] == ids
 
 
-@pytest.mark.parametrize(("seconds", "healed"), [(59, 0), (60, 2), (-1, 2)])
+@pytest.mark.parametrize(("seconds", "healed"), [(59, 0), (60, 2), (-1, 0), (-5, 0), (-6, 2), (-7200, 2)])
 def test_a_claim_is_free_again_when_its_lease_is_over_or_impossible(
     clinic: Clinic, now: datetime, seconds: int, healed: int
 ) -> None:
@@ -98,6 +98,16 @@ def test_a_claim_is_free_again_when_its_lease_is_over_or_impossible(
     at = now + timedelta(seconds=seconds)
     sweep(at)
     assert Message.objects.filter(state="planned").count() == healed
+
+
+def test_a_host_whose_clock_is_a_little_behind_takes_nobody_for_dead(ways: Ways, now: datetime) -> None:
+    """Two hosts never agree to the millisecond. The one behind must not send what the other is sending just now."""
+    row = due_rows(1)[0]
+    behind = Ways()
+    ways.sms.on_send = lambda outgoing: behind.run(now - timedelta(milliseconds=20))
+    ways.run(now)
+    row.refresh_from_db()
+    assert (row.state, row.attempts, len(ways.sms.tried), behind.sms.tried) == ("sent", 1, 1, [])
 
 
 def test_a_booking_that_fails_leaves_no_message_and_no_wake_up(clinic: Clinic, now: datetime) -> None:

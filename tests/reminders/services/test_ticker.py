@@ -11,6 +11,7 @@ from clinic.models import Clinic
 from reminders.models import Lease
 from reminders.services import ticker as module
 from reminders.services.leases import lease_good, lease_release, lease_take
+from reminders.services.running import RunReport
 from reminders.services.ticker import LEASE_LENGTH, Ticker
 from reminders.services.waking import wake
 
@@ -55,8 +56,9 @@ def passes(clinic: Clinic, monkeypatch: pytest.MonkeyPatch) -> list[object]:
     """What each pass of the engine is to raise or return; the list grows by the name of the thread that ran it."""
     ran: list[object] = []
 
-    def run_due(clock: object, **options: object) -> None:
+    def run_due(clock: object, **options: object) -> RunReport:
         ran.append(threading.current_thread().name)
+        return RunReport(drained=True)
 
     monkeypatch.setattr(module, "run_due", run_due)
     return ran
@@ -93,9 +95,10 @@ def test_an_idle_ticker_does_not_write_at_every_tick(
 
 
 def test_a_good_stretch_is_noted_when_the_lease_is_renewed(passes: list[object], now: datetime) -> None:
-    times = iter([now, now + timedelta(seconds=40)])
-    ticker = Ticker(lambda: next(times))
+    times = [now]
+    ticker = Ticker(lambda: times[-1])
     ticker.tick()
+    times.append(now + timedelta(seconds=40))
     ticker.tick()
     assert Lease.objects.get().last_good_at == now + timedelta(seconds=40)
 
@@ -126,10 +129,11 @@ def test_a_tick_that_fails_is_said_once_and_tried_again(
 ) -> None:
     tries: list[int] = []
 
-    def run_due(clock: object, **options: object) -> None:
+    def run_due(clock: object, **options: object) -> RunReport:
         tries.append(1)
         if len(tries) < 4:
             raise fault
+        return RunReport(drained=True)
 
     monkeypatch.setattr(module, "run_due", run_due)
     monkeypatch.setattr(module, "TAKE_AGAIN_SECONDS", 0.01)
@@ -139,3 +143,29 @@ def test_a_tick_that_fails_is_said_once_and_tried_again(
     ticker.stop()
     failed = [record for record in caplog.records if record.name == module.__name__]
     assert [record.getMessage() for record in failed] == ["A tick failed; the next one tries again"]
+
+
+@pytest.mark.parametrize(
+    ("ahead", "seconds"), [(None, 1.0), (timedelta(seconds=0.3), 0.3), (timedelta(days=9), 1.0), (timedelta(0), 0.0)]
+)
+def test_it_sleeps_to_the_next_message_and_a_tick_at_most(
+    clinic: Clinic, now: datetime, monkeypatch: pytest.MonkeyPatch, ahead: timedelta | None, seconds: float
+) -> None:
+    report = RunReport(drained=True, next_due=None if ahead is None else now + ahead)
+    monkeypatch.setattr(module, "run_due", lambda clock, **options: report)
+    ticker = Ticker(lambda: now)
+    assert ticker._pause() == module.TAKE_AGAIN_SECONDS
+    ticker.tick()
+    assert ticker._pause() == pytest.approx(seconds)
+
+
+def test_a_message_that_was_due_while_it_slept_makes_it_look_at_once(
+    clinic: Clinic, now: datetime, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    moments = [now]
+    report = RunReport(drained=True, next_due=now + timedelta(seconds=1))
+    monkeypatch.setattr(module, "run_due", lambda clock, **options: report)
+    ticker = Ticker(lambda: moments[-1])
+    ticker.tick()
+    moments.append(now + timedelta(seconds=5))
+    assert ticker._pause() == 0.0

@@ -85,7 +85,7 @@ class TestRealServers:
         parts = [next(p for p in mail.walk() if p.get_content_type() == "text/calendar") for mail in mailbox.mails]
         booked, cancelled = (Calendar.from_ical(part.get_content()) for part in parts)
         first, second = booked.walk("VEVENT")[0], cancelled.walk("VEVENT")[0]
-        assert (booked["METHOD"], cancelled["METHOD"], second["STATUS"]) == ("PUBLISH", "CANCEL", "CANCELLED")
+        assert (booked["METHOD"], cancelled["METHOD"], second["STATUS"]) == ("REQUEST", "CANCEL", "CANCELLED")
         assert first["UID"] == second["UID"]
         assert (first["SEQUENCE"], second["SEQUENCE"]) == (0, 1)
         assert first.decoded("DTSTART") == visit.starts_at
@@ -207,7 +207,7 @@ class BadDay:
                 raise Killed
             return done
 
-        monkeypatch.setattr("reminders.services.delivery.mark", mark)
+        monkeypatch.setattr(marks, "mark", mark)
 
 
 @pytest.mark.parametrize("seed", range(6))

@@ -8,7 +8,7 @@ from email.message import EmailMessage
 
 import pytest
 
-from reminders.transports import TransportError
+from reminders.transports import CalendarPart, TransportError
 from reminders.transports.mail import ascii_address, mail_bytes
 from tests.reminders.transports.conftest import KEY, outgoing
 
@@ -27,9 +27,10 @@ def test_it_is_plain_text_with_a_page_beside_it() -> None:
 
 
 def test_a_visit_comes_with_its_calendar_entry() -> None:
-    whole = mail(calendar=b"BEGIN:VCALENDAR\r\nEND:VCALENDAR\r\n", calendar_method="CANCEL")
+    whole = mail(calendar=(CalendarPart("CANCEL", b"BEGIN:VCALENDAR\r\nEND:VCALENDAR\r\n"),))
     entry = next(part for part in whole.walk() if part.get_content_type() == "text/calendar")
     assert (entry.get_filename(), entry.get_param("method")) == ("visit.ics", "CANCEL")
+    assert entry["Content-Type"].startswith('text/calendar; method="CANCEL"; charset="utf-8"')
     assert entry.get_payload(decode=True) == b"BEGIN:VCALENDAR\r\nEND:VCALENDAR\r\n"
 
 
@@ -38,6 +39,29 @@ def test_headers_say_that_a_machine_wrote_it_and_how_to_stop_it() -> None:
     whole = mail(unsubscribe=link)
     assert whole["Auto-Submitted"] == "auto-generated"
     assert (whole["List-Unsubscribe"], whole["List-Unsubscribe-Post"]) == (f"<{link}>", "List-Unsubscribe=One-Click")
+
+
+@pytest.mark.parametrize("length", [10, 43, 200, 900])
+def test_long_addresses_of_machines_stay_on_one_line_as_they_are(length: int) -> None:
+    """RFC 2369, 2 and RFC 8058, 3.1: a mail program reads the address between angle brackets, unencoded."""
+    link = f"https://tape.harbour-lane-clinic.example.org/u/{'A' * length}/"
+    sender = f"desk@{'very-long-name-of-a-clinic.' * 3}example.org"
+    lines = mail_bytes(outgoing(unsubscribe=link), sender).split(b"\r\n")
+    assert f"List-Unsubscribe: <{link}>".encode() in lines
+    assert f"Message-ID: <{KEY.hex}@{sender.partition('@')[2]}>".encode() in lines
+    assert b"List-Unsubscribe-Post: List-Unsubscribe=One-Click" in lines
+
+
+def test_a_stop_address_that_fits_no_line_is_known_before_anything_goes() -> None:
+    with pytest.raises(TransportError) as refused:
+        mail_bytes(outgoing(unsubscribe=f"https://tape.example.org/u/{'A' * 980}/"), SENDER)
+    assert refused.value.code == 554
+
+
+def test_a_long_address_of_a_reader_is_not_encoded() -> None:
+    address = f"{'long.local.part.' * 3}of.ada@{'quite-a-long-domain.' * 3}example.org"
+    raw = mail_bytes(outgoing(to=address, to_name="Ada Żółć"), SENDER)
+    assert b"<" + address.encode() + b">" in raw
 
 
 def test_without_a_link_there_is_an_address_to_write_to_and_no_one_click() -> None:

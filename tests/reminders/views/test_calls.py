@@ -1,7 +1,8 @@
 """Working the call list in one tap, and the therapist's finding."""
 
+import re
 from collections.abc import Callable
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 
 import pytest
 from django.test import Client
@@ -14,6 +15,14 @@ from tests.factories import CallItemFactory, UserFactory
 from tests.factories.clinic import NOW
 
 SignedIn = Callable[..., tuple[Client, User]]
+
+
+FINDING = {
+    "kind": "injury:tension_injury",
+    "advice": "dry dressing",
+    "told_whom": ["doctor", "parent"],
+    "told": "Dr Who",
+}
 
 
 def call(tape: Application, reason: str = "call_back", **fields: object) -> CallItem:
@@ -171,18 +180,77 @@ def test_a_therapist_reads_the_report_and_what_was_said_at_once(signed_in: Signe
     client, _ = signed_in()
     page = client.get(f"/reports/{report.pk}/").content.decode()
     assert "a bubble" in page
-    assert "There is a blister" in page
+    assert "A blister. <span" in page
+    assert "There is a blister" not in page
     assert "Over the sore skin: no oil and no pulling." in page
 
 
 def test_a_finding_closes_the_report_and_its_call(signed_in: SignedIn, report: SkinReport) -> None:
     client, user = signed_in()
-    data = {"kind": "injury:tension_injury", "advice": "dry dressing", "told": "Dr Who"}
-    assert client.post(f"/reports/{report.pk}/", data).status_code == 302
+    assert client.post(f"/reports/{report.pk}/", FINDING).status_code == 302
     report.refresh_from_db()
-    assert (report.kind, report.grade, report.graded_by) == ("injury", "tension_injury", user)
+    assert (report.kind, report.grade, report.graded_by, report.graded_at) == ("injury", "tension_injury", user, NOW)
+    assert (report.advised, report.told, report.told_whom, report.closed_at) == (
+        "dry dressing",
+        "Dr Who",
+        ["doctor", "parent"],
+        NOW,
+    )
     assert CallItem.objects.get().closed_how == "seen by a therapist"
     assert "Blister or wound where the tape pulled" in client.get(f"/reports/{report.pk}/").content.decode()
+
+
+def test_what_was_said_at_once_stays_beside_the_therapists_advice(signed_in: SignedIn, report: SkinReport) -> None:
+    client, _ = signed_in()
+    client.post(f"/reports/{report.pk}/", FINDING)
+    page = client.get(f"/reports/{report.pk}/").content.decode()
+    assert "Over the sore skin: no oil and no pulling." in page
+    assert "dry dressing" in page
+    assert "the doctor, a parent or guardian: <bdi>Dr Who</bdi>" in page
+
+
+def test_a_finding_can_be_kept_open_with_a_day_to_look_again(signed_in: SignedIn, report: SkinReport) -> None:
+    client, _ = signed_in()
+    kept = client.post(f"/reports/{report.pk}/", {**FINDING, "do": "keep", "follow_up_on": "2027-03-12"})
+    report.refresh_from_db()
+    assert kept["Location"] == f"/reports/{report.pk}/"
+    assert (report.kind, report.follow_up_on, report.closed_at) == ("injury", date(2027, 3, 12), None)
+    assert CallItem.objects.get().closed_at is None
+    page = client.get(f"/reports/{report.pk}/").content.decode()
+    assert "<strong>No new tape there</strong>" in page
+    assert f'href="/visits/book/?patient={report.patient_id}&amp;purpose=follow_up&amp;day=2027-03-12"' in page
+    # what was found is offered again, so that closing it later asks for nothing twice
+    assert re.findall(r'name="kind" value="([^"]+)"[^>]* checked', page) == ["injury:tension_injury"]
+
+
+@pytest.mark.parametrize(
+    ("change", "field", "words"),
+    [
+        ({"told_whom": []}, "told_whom", "Say who was told; “nobody” is an answer."),
+        ({"told_whom": ["doctor", "nobody"]}, "told_whom", "leave one of them out"),
+        ({"told_whom": ["mayor"]}, "told_whom", "Select a valid choice"),
+        ({"follow_up_on": "2027-03-09"}, "follow_up_on", "That day is past."),
+        ({"follow_up_on": "12.3."}, "follow_up_on", "Write the date with year, month and day"),
+        ({"kind": "injury:joy"}, "kind", "Select a valid choice"),
+    ],
+)
+def test_a_finding_that_cannot_be_is_refused_beside_its_field(
+    signed_in: SignedIn, report: SkinReport, change: dict[str, object], field: str, words: str
+) -> None:
+    client, _ = signed_in()
+    response = client.post(f"/reports/{report.pk}/", {**FINDING, **change})
+    form = response.context["form"]
+    assert (response.status_code, list(form.errors)) == (422, [field])
+    assert words in str(form.errors[field])
+    report.refresh_from_db()
+    assert (report.kind, report.closed_at) == ("", None)
+
+
+def test_a_student_cannot_write_a_finding_either(signed_in: SignedIn, report: SkinReport) -> None:
+    client, _ = signed_in("student")
+    assert client.post(f"/reports/{report.pk}/", {**FINDING, "do": "keep"}).status_code == 422
+    report.refresh_from_db()
+    assert (report.kind, report.graded_by) == ("", None)
 
 
 def test_a_torn_skin_with_no_loss_does_not_read_like_an_all_clear(signed_in: SignedIn, report: SkinReport) -> None:

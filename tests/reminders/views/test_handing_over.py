@@ -14,9 +14,9 @@ from django.conf import settings
 from django.test import Client
 
 from clinic.models import Event, User
+from clinic.services.codes import code_image
 from clinic.services.events import Actor
 from reminders.services.links import link_token
-from reminders.views.handing_over import code_image
 from taping.models import Application
 from taping.services.applications import application_end
 from tests.factories import HelperFactory, MessageFactory, UserFactory, VisitFactory
@@ -89,12 +89,14 @@ def test_without_agreement_the_page_says_so_instead_of_a_plan(
     assert "has not agreed to reminders" in text_of(address)
 
 
-def test_a_visit_is_offered_inside_the_window(
-    signed_in: SignedIn, tape: Application, address: str, text_of: Text
+@pytest.mark.parametrize(("remover", "purpose"), [("clinic", "removal"), ("home", "follow_up")])
+def test_other_times_inside_the_window_are_one_link_away(
+    signed_in: SignedIn, tape: Application, address: str, text_of: Text, remover: str, purpose: str
 ) -> None:
     signed_in("desk")
+    Application.objects.update(removal=remover)
     days = "first=2027-03-14&amp;last=2027-03-15&amp;applied=2027-03-10"
-    query = f"patient={tape.patient.pk}&amp;application={tape.pk}&amp;{days}&amp;purpose=removal"
+    query = f"patient={tape.patient.pk}&amp;application={tape.pk}&amp;{days}&amp;purpose={purpose}"
     assert f'href="/visits/book/?{query}"' in text_of(address)
 
 

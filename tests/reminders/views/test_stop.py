@@ -1,13 +1,19 @@
 """Stopping messages: by the page, and by a mail program's one click (RFC 8058)."""
 
-import pytest
-from django.test import Client
+from datetime import timedelta
 
-from clinic.models import Clinic
-from reminders.models import CallItem, Message
+import pytest
+import time_machine
+from django.test import Client
+from pytest_django import Settings
+
+from clinic.models import Clinic, Patient, Visit
+from reminders.models import CallItem, Message, StopLink
 from reminders.services.call_tick import call_list_tick
 from reminders.services.links import link_token
+from reminders.services.stop_links import stop_link_keep, stop_token
 from taping.models import Application
+from tests.factories import PatientFactory, VisitFactory
 from tests.factories.clinic import NOW
 
 ONE_CLICK = b"List-Unsubscribe=One-Click"
@@ -85,3 +91,51 @@ def test_an_unknown_address_gets_the_same_page_as_any_unknown_link(client: Clien
 
 def test_the_page_shows_no_surname(client: Client, address: str) -> None:
     assert "Quillfeather" not in client.get(address).content.decode()
+
+
+class TestFromAMailAboutAVisit:
+    @pytest.fixture
+    def visit(self, clinic: Clinic) -> Visit:
+        made: Visit = VisitFactory(patient=PatientFactory(full_name="Ada Quillfeather", phone="+12125550123"))
+        stop_link_keep(visit=made)
+        return made
+
+    @pytest.fixture
+    def address(self, visit: Visit) -> str:
+        return f"/u/{stop_token(visit)}/"
+
+    def test_the_page_speaks_of_no_tape_and_stops_nothing(self, client: Client, visit: Visit, address: str) -> None:
+        page = client.get(address).content.decode()
+        assert "Stop all messages?" in page
+        assert "It comes off" not in page
+        assert "Quillfeather" not in page
+        assert Patient.objects.get(pk=visit.patient_id).consents
+
+    def test_one_click_stops_everybody_at_the_mailbox(self, visit: Visit, address: str) -> None:
+        other = PatientFactory(email=visit.patient.email)
+        assert one_click(address) == 200
+        consents = Patient.objects.filter(pk__in=[visit.patient_id, other.pk]).values_list("consents", flat=True)
+        assert list(consents) == [False, False]
+
+    def test_it_works_for_thirty_days_after_the_visit(
+        self, client: Client, visit: Visit, address: str, frozen: time_machine.Traveller
+    ) -> None:
+        frozen.move_to(visit.ends_at + timedelta(days=30) - timedelta(seconds=1))
+        assert client.get(address).status_code == 200
+        frozen.move_to(visit.ends_at + timedelta(days=30))
+        assert client.get(address).status_code == 404
+
+    def test_a_visit_that_was_moved_takes_its_link_along(self, client: Client, visit: Visit, address: str) -> None:
+        visit.ends_at += timedelta(days=10)
+        stop_link_keep(visit=visit)
+        assert StopLink.objects.get().expires_at == visit.ends_at + timedelta(days=30)
+        assert client.get(address).status_code == 200
+
+    def test_the_token_stands_nowhere(self, visit: Visit) -> None:
+        link = StopLink.objects.get()
+        assert stop_token(visit) not in (link.token_sha256, str(visit.pk))
+        assert len(stop_token(visit)) == 43
+
+    def test_a_changed_key_makes_it_useless(self, client: Client, address: str, settings: Settings) -> None:
+        settings.LINK_KEY = "another key that nobody knows, long enough to be one"
+        assert client.get(address).status_code == 404

@@ -28,7 +28,7 @@ def form(
     **data: Any,
 ) -> LayForm:
     asked = Asked(
-        screen=SkinScreen(answers=answers(), made_at=made_at or now - timedelta(hours=1)),
+        screen=SkinScreen(region="knee", side="left", answers=answers(), made_at=made_at or now - timedelta(hours=1)),
         patient=Patient(),
         clinic=Clinic(),
         now=now,

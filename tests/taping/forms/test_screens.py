@@ -57,7 +57,7 @@ def test_errors_stand_in_the_order_of_the_questions() -> None:
 def test_not_known_stop_asks_to_find_out() -> None:
     form = ScreenForm(answers(clot_suspected="not_known"))
     assert not form.is_valid()
-    assert str(form.errors["clot_suspected"][0]).startswith("Not known, so find out first: ")
+    assert form.errors["clot_suspected"] == ["Not known: find out first."]
 
 
 def test_hold_needs_no_other_answer() -> None:

@@ -77,7 +77,7 @@ DAYS = [
     ("Australia/Lord_Howe", "2026-10-04", "2026-10-03T13:30", "2026-10-04T13:00", 23.5),
     ("Australia/Lord_Howe", "2026-04-05", "2026-04-04T13:00", "2026-04-05T13:30", 24.5),
     # In Havana midnight itself happens twice; the day begins at the first.
-    ("America/Havana", "2026-11-01", "2026-11-01T04:00", "2026-11-02T05:00", 25),
+    ("America/Havana", "2025-11-02", "2025-11-02T04:00", "2025-11-03T05:00", 25),
     # In Toronto the clocks of 1919 went from 23:30 to 00:30, over midnight.
     ("America/Toronto", "1919-03-30", "1919-03-30T05:00", "1919-03-31T04:30", 23.5),
     ("America/Toronto", "1919-03-31", "1919-03-31T04:30", "1919-04-01T04:00", 23.5),

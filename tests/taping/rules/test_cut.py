@@ -108,7 +108,7 @@ MAKERS: dict[str, Callable[[float], Cut]] = {
 @pytest.mark.parametrize("span", [100.0, 99.0, 1.0, 100.00000001])
 def test_anchors_that_take_the_whole_span_leave_nothing_to_stretch(make: Callable[[float], Cut], span: float) -> None:
     with pytest.raises(
-        ImpossibleCut, match=r"Anchors of 50 and 50 mm leave nothing to stretch of a span of"
+        ImpossibleCut, match=r"Anchors of 50 mm and 50 mm leave nothing to stretch of a span of"
     ) as refused:
         make(span)
     assert "Use anchors that are together shorter than" in refused.value.would_work
@@ -236,7 +236,7 @@ def test_unequal_anchors_count_each_for_itself() -> None:
     wanted = cut_for_stretch(300, 0.5, TAPE, (60, 40))
 
     assert cut_of_length(300, wanted.paper_mm, TAPE, (60, 40)).share == pytest.approx(0.5)
-    with pytest.raises(ImpossibleCut, match="Anchors of 60 and 40 mm leave nothing"):
+    with pytest.raises(ImpossibleCut, match="Anchors of 60 mm and 40 mm leave nothing"):
         cut_for_stretch(100, 0.5, TAPE, (60, 40))
     with pytest.raises(ImpossibleCut, match=r"anchors \(121 mm of it\)"):
         cut_of_length(300, 120, TAPE, (70, 40))

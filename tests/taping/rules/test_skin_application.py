@@ -42,7 +42,8 @@ def test_only_clear_and_clear_with_care_permit_tape(outcome: str, allowed: bool)
     [
         ({"patient": "p2"}, "The skin screen is of another patient."),
         ({"region": "calf"}, "The screen is of the calf, the tape of the knee."),
-        ({"side": "right"}, "The screen is of the side right, the tape of left."),
+        ({"side": "right"}, "The screen is of the right knee, the tape of the left knee."),
+        ({"side": "inner"}, "The screen is of the knee, side inner, the tape of the left knee."),
         (
             {"made_at": datetime(2027, 3, 25, 15, 0, tzinfo=UTC)},
             "The screen is of 2027-03-25, the tape of 2027-03-26: screen again on the day.",

@@ -17,6 +17,7 @@ from taping.rules.technique import (
     UnknownChoiceError,
     UnknownGoalError,
     laying_for,
+    step_text,
     steps_for,
     technique_for,
     unusual_choices,
@@ -293,3 +294,10 @@ def test_an_unknown_direction_lays_nothing() -> None:
     sideways: Any = "sideways"
     with pytest.raises(UnknownChoiceError, match=r"'sideways' is not a direction; choose one of towards_origin, "):
         laying_for(place_of("quadriceps"), sideways)
+
+
+def test_a_step_is_worded_by_its_key_and_an_unknown_one_stays_readable() -> None:
+    assert {step.key: step_text(step.key) for step in steps_for(Start.CENTRE, STRAIGHT)} == {
+        step.key: step.text for step in steps_for(Start.CENTRE, STRAIGHT)
+    }
+    assert step_text("folded_twice") == "folded_twice"

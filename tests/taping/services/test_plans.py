@@ -204,8 +204,8 @@ def test_strips_of_another_place_are_not_taken(plan: StripPlan, by: dict[str, An
     [
         # Relaxed anchors and zone: 1.1 * (100 + 200) = 330 mm lie with no stretch, 1.1 * (100 + 200 / 1.4) = 267.1 mm
         # with all of it.
-        (331, "Cut at most 330 mm for this span."),
-        (267, "cut at least 268 mm."),
+        (331, "Cut at most 33.0 cm for this span."),
+        (267, "cut at least 26.8 cm."),
     ],
 )
 def test_a_piece_that_cannot_be_laid_is_no_strip(plan: StripPlan, by: dict[str, Any], paper: float, words: str) -> None:

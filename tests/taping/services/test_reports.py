@@ -1,6 +1,6 @@
 """A report takes its urgency from its signs; only a therapist closes it."""
 
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from typing import Any
 
 import pytest
@@ -9,7 +9,7 @@ from clinic.models import Clinic, Event
 from clinic.services.events import Actor
 from taping.models import Application, SkinReport
 from taping.services.refusals import TapingRefused
-from taping.services.reports import ReportGrade, report_close, report_save
+from taping.services.reports import ReportGrade, report_close, report_grade, report_save
 from tests.factories import ApplicationFactory, UserFactory
 
 pytestmark = pytest.mark.django_db
@@ -97,12 +97,52 @@ def test_therapist_closes_once(tape: Application, now: datetime) -> None:
     assert (again.kind, again.graded_by, again.closed_at) == ("rash", first, now)
 
 
-def test_advice_given_stands_unless_the_therapist_writes_another(tape: Application, now: datetime) -> None:
+def test_advice_given_at_once_stays_beside_what_the_therapist_advised(tape: Application, now: datetime) -> None:
     report = save(tape, now, ["rash"])
+    at_once = report.advice
     closed = report_close(
-        actor=Actor(user=UserFactory()), now=now, report=report, grade=ReportGrade(kind="rash", advice="cool it")
+        actor=Actor(user=UserFactory()), now=now, report=report, grade=ReportGrade(kind="rash", advice=" cool it ")
     )
-    assert closed.advice == "cool it"
+    assert (closed.advice, closed.advised) == (at_once, "cool it")
+
+
+def test_a_finding_leaves_the_report_open_until_it_is_closed(tape: Application, now: datetime) -> None:
+    report, first, second = save(tape, now, ["rash"]), UserFactory(), UserFactory()
+    tape.refresh_from_db()
+    version = tape.plan_version
+    open_still = report_grade(
+        actor=Actor(user=first),
+        now=now,
+        report=report,
+        grade=ReportGrade(kind="rash", told_whom=("nobody",), follow_up_on=date(2027, 3, 12)),
+    )
+    tape.refresh_from_db()
+    assert (open_still.closed_at, open_still.told_whom, open_still.graded_by) == (None, ["nobody"], first)
+    assert tape.plan_version == version
+    later = now + timedelta(days=2)
+    closed = report_close(
+        actor=Actor(user=second), now=later, report=report, grade=ReportGrade(kind="tear", told_whom=("doctor",))
+    )
+    assert (closed.kind, closed.closed_at, closed.graded_at, closed.graded_by) == ("tear", later, later, second)
+    after = report_grade(actor=Actor(user=first), now=later, report=report, grade=ReportGrade(kind="rash"))
+    assert after.kind == "tear"
+    assert [event.verb for event in Event.objects.filter(verb__startswith="report.").order_by("id")] == [
+        "report.saved",
+        "report.graded",
+        "report.closed",
+    ]
+
+
+def test_a_follow_up_is_today_or_later_on_the_clinics_calendar(tape: Application, now: datetime) -> None:
+    """22:30 on 10 March in New York is 11 March in UTC; the clinic's today is the 10th."""
+    evening = now + timedelta(hours=12, minutes=30)
+    report, actor = save(tape, now, ["rash"]), Actor(user=UserFactory())
+    grade = ReportGrade(kind="rash", follow_up_on=date(2027, 3, 9))
+    with pytest.raises(TapingRefused) as refused:
+        report_grade(actor=actor, now=evening, report=report, grade=grade)
+    assert refused.value.field == "follow_up_on"
+    grade = ReportGrade(kind="rash", follow_up_on=date(2027, 3, 10))
+    assert report_grade(actor=actor, now=evening, report=report, grade=grade).follow_up_on == date(2027, 3, 10)
 
 
 @pytest.mark.parametrize("role", ["desk", "student", "manager"])

@@ -87,5 +87,7 @@ def test_fragments_are_never_a_page_of_their_own(
 ) -> None:
     # Back and reload only ever ask with GET: a bare fragment can then not stand in for the page.
     client, _ = signed_in()
-    for address in (f"/plans/{plan.pk}/cut/", f"/patients/{plan.screen.patient_id}/screen/verdict/"):
-        assert client.get(address, headers={"HX-Request": "true"}).status_code == 405
+    assert client.get(f"/plans/{plan.pk}/cut/", headers={"HX-Request": "true"}).status_code == 405
+    # The screen's own address answers a save with a fragment, and every GET with the whole page.
+    screen = f"/patients/{plan.screen.patient_id}/screen/?region=knee&side=left"
+    assert "<!doctype html>" in client.get(screen, headers={"HX-Request": "true"}).content.decode()

@@ -1,5 +1,6 @@
 """Recording the end of a tape in the browser."""
 
+import re
 from collections.abc import Callable, Iterator
 from datetime import datetime, timedelta
 from typing import Any
@@ -11,7 +12,7 @@ from django.utils.html import escape
 
 from clinic.models import Clinic, User
 from clinic.services.events import Actor
-from taping.models import Application, SkinReport
+from taping.models import Application, PainScore, SkinReport
 from taping.rules.report import SIGNS
 from taping.services.applications import application_end
 from tests.factories import ApplicationFactory
@@ -100,6 +101,11 @@ def test_signs_open_a_report_with_its_advice(therapist: Client, tape: Applicatio
         ({"how": ""}, "how", "Say how it ended."),
         ({"by": ""}, "by", "Say who took it off."),
         ({"how": "skin"}, "signs", "tick what is seen or felt"),
+        ({"went": "tore"}, "signs", "It tore the skin: tick what is seen or felt."),
+        ({"skin_after": "changed"}, "signs", "A change is seen: tick what it is."),
+        ({"skin_after": "no_change"}, "skin_after", "Less than 30 minutes have passed. Look again at 10:30"),
+        ({"how": "came_off", "by": ""}, "ended_at", "Say when it came off; roughly is enough."),
+        ({"pain": "11"}, "pain", "Select a valid choice"),
         ({"ended_at": "2027-03-13T10:01"}, "ended_at", "still to come"),
         ({"ended_at": "2027-03-10T09:59"}, "ended_at", "before the tape went on"),
         ({"ended_at": "yesterday"}, "ended_at", "Write the day and time"),
@@ -136,3 +142,91 @@ def test_first_ending_stands(therapist: Client, tape: Application, now: datetime
     tape.refresh_from_db()
     assert response["Location"] == f"/applications/{tape.pk}/"
     assert (tape.ended_at, tape.ended_how) == (off, "came_off")
+
+
+def test_what_removal_was_like_is_recorded_with_pain_at_the_end(
+    therapist: Client, tape: Application, now: datetime
+) -> None:
+    given = {"by": "colleague", "went": "hard", "hair": "some", "residue": "much", "pain": "3"}
+    end(therapist, tape, ended_at="2027-03-12T22:30", skin_after="no_change", **given)
+    tape.refresh_from_db()
+    assert (tape.ended_by, tape.ending_went, tape.ending_hair, tape.ending_residue, tape.skin_after) == (
+        "colleague",
+        "hard",
+        "some",
+        "much",
+        "no_change",
+    )
+    assert list(PainScore.objects.values_list("plan", "moment", "score")) == [(tape.plan_id, "next", 3)]
+    page = therapist.get(f"/applications/{tape.pk}/").content.decode()
+    for words in (
+        "at the clinic, by a colleague",
+        "How it went: with effort",
+        "Some hair came off",
+        "Much glue stayed",
+    ):
+        assert words in page
+    assert "Skin 30 minutes after: no change seen" in page
+
+
+def test_nothing_but_how_and_by_whom_is_needed(therapist: Client, tape: Application) -> None:
+    assert end(therapist, tape).status_code == 302
+    assert PainScore.objects.count() == 0
+
+
+def test_pain_is_asked_once(therapist: Client, tape: Application, now: datetime) -> None:
+    assert 'name="pain"' in therapist.get(f"/applications/{tape.pk}/end/").content.decode()
+    PainScore.objects.create(plan=tape.plan, moment="next", score=2, said_at=now)
+    assert 'name="pain"' not in therapist.get(f"/applications/{tape.pk}/end/").content.decode()
+    assert end(therapist, tape, pain="9").status_code == 302
+    assert list(PainScore.objects.values_list("score", flat=True)) == [2]
+
+
+def test_it_came_off_by_itself_and_the_time_is_roughly_known(therapist: Client, tape: Application) -> None:
+    end(therapist, tape, how="came_off", by="", ended_at="2027-03-12T22:30", roughly="on")
+    tape.refresh_from_db()
+    assert (tape.ended_how, tape.ended_by, tape.ended_roughly) == ("came_off", "", True)
+    page = therapist.get(f"/applications/{tape.pk}/").content.decode()
+    assert "Off since about yesterday 22:30</strong>: came off early; recorded by" in page
+
+
+def test_the_page_says_when_to_look_again_until_somebody_answered(
+    therapist: Client, tape: Application, now: datetime
+) -> None:
+    response = end(therapist, tape)
+    assert [str(message) for message in response.wsgi_request._messages] == [
+        "The end of the tape is recorded. Look at the skin again at 10:30."
+    ]
+    page = therapist.get(f"/applications/{tape.pk}/").content.decode()
+    assert "Look at the skin again today 10:30." in page
+    assert re.findall(r'name="seen" value="(\w+)"', page) == ["not_looked"]
+    with time_machine.travel(now + timedelta(days=3, minutes=30), tick=False):
+        page = therapist.get(f"/applications/{tape.pk}/").content.decode()
+        assert re.findall(r'name="seen" value="(\w+)"', page) == ["no_change", "changed", "not_looked"]
+        answer = therapist.post(f"/applications/{tape.pk}/skin-after/", {"seen": "no_change"})
+        page = therapist.get(f"/applications/{tape.pk}/").content.decode()
+    assert answer["Location"] == f"/applications/{tape.pk}/"
+    assert 'name="seen"' not in page
+    assert "Skin 30 minutes after: no change seen" in page
+
+
+def test_a_change_that_is_seen_leads_into_a_report(therapist: Client, tape: Application, now: datetime) -> None:
+    end(therapist, tape)
+    with time_machine.travel(now + timedelta(days=3, minutes=30), tick=False):
+        answer = therapist.post(f"/applications/{tape.pk}/skin-after/", {"seen": "changed"})
+    assert answer["Location"] == f"/applications/{tape.pk}/skin/"
+
+
+def test_too_early_a_look_is_refused_in_words(therapist: Client, tape: Application) -> None:
+    end(therapist, tape)
+    answer = therapist.post(f"/applications/{tape.pk}/skin-after/", {"seen": "no_change"}, follow=True)
+    assert "Less than 30 minutes have passed. Look again at 10:30" in answer.content.decode()
+    tape.refresh_from_db()
+    assert tape.skin_after == ""
+
+
+def test_signs_lead_to_the_report_and_the_therapists_grade(therapist: Client, tape: Application) -> None:
+    response = end(therapist, tape, how="skin", by="therapist", signs=["blister"])
+    report = SkinReport.objects.get()
+    assert response["Location"] == f"/reports/{report.pk}/"
+    assert (report.kind, report.grade, report.graded_by, report.closed_at) == ("", "", None, None)

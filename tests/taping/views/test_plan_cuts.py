@@ -22,7 +22,7 @@ PIECE = {
     "anchor_first": "5",
     "anchor_last": "5",
 }
-AT_MOST, AT_LEAST = "Cut at most 330 mm for this span.", "cut at least 268 mm."
+AT_MOST, AT_LEAST = "Cut at most 33.0 cm for this span.", "cut at least 26.8 cm."
 
 
 @pytest.fixture(autouse=True)

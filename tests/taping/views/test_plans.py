@@ -86,9 +86,9 @@ def test_reading_it_is_an_event(therapist: Client, plan: StripPlan) -> None:
 
 def test_empty_plan_says_what_to_do(therapist: Client, plan: StripPlan) -> None:
     page = therapist.get(f"/plans/{plan.pk}/").content.decode()
-    assert "No strip yet." in page
+    assert "Write the span to see how long to cut." in page
     assert "It is on the skin now" not in page
-    assert "Take the strips of" not in page
+    assert "Again as last time" not in page
 
 
 def test_goal_brings_its_technique_with_reasons_and_what_is_known(therapist: Client, plan: StripPlan) -> None:
@@ -149,7 +149,7 @@ def test_fragment_has_the_same_numbers_and_no_page_around_it(therapist: Client, 
 def test_fragment_says_what_is_wrong(therapist: Client, plan: StripPlan) -> None:
     text = therapist.post(f"/plans/{plan.pk}/cut/", {**SPAN, "span": "8"}).content.decode()
     assert "No cut yet." in text
-    assert "leave nothing to stretch of a span of 80 mm" in text
+    assert "leave nothing to stretch of a span of 8.0 cm" in text
     assert "Write the span" in therapist.post(f"/plans/{plan.pk}/cut/", {}).content.decode()
 
 
@@ -222,7 +222,7 @@ def test_again_as_last_time_takes_the_strips_only(therapist: Client, plan: Strip
     ApplicationFactory(
         plan=old, patient=plan.screen.patient, applied_at=now - timedelta(days=9), ended_at=now, ended_how="off"
     )
-    assert "Take the strips of Mon 1 Mar" in therapist.get(f"/plans/{plan.pk}/").content.decode()
+    assert "as on Mon 1 Mar" in therapist.get(f"/plans/{plan.pk}/").content.decode()
     therapist.post(f"/plans/{plan.pk}/again/", {"version": 1})
     assert [(strip.span_mm, strip.share) for strip in plan.strips.all()] == [(300, 0.625)]
 
@@ -234,7 +234,7 @@ def test_again_without_a_last_time_is_not_found(therapist: Client, plan: StripPl
 def test_steps_are_in_order_and_one_way_of_laying_is_told_once(therapist: Client, laid: StripPlan) -> None:
     StripFactory(plan=laid, position=2)
     StripFactory(plan=laid, position=3, start="centre", direction="none")
-    layings = therapist.get(f"/plans/{laid.pk}/").context["layings"]
+    layings = therapist.get(f"/plans/{laid.pk}/").context["lay_form"].asked.layings
     assert [(one.positions, one.steps[0].key, one.steps[-1].key) for one in layings] == [
         ([1, 2], "measure", "check"),
         ([3], "measure", "check"),
@@ -285,7 +285,6 @@ def test_time_is_corrected_with_a_reason(therapist: Client, laid: StripPlan, now
         ({"time": "10:01"}, "time", "still to come"),
         ({"time": "noon"}, "time", "Write the time like 14:05."),
         ({"time": "09:58"}, "time", "The screen was made after the tape went on."),
-        ({"removal": ""}, "removal", "Choose who takes the tape off."),
         ({"removal": "home", "cannot_see": "yes"}, "removal", "the patient cannot see the tape"),
         ({"removal": "home", "poor_hands": ""}, "poor_hands", "Answer this before it comes off at home"),
         ({"removal": "helper"}, "helper", "Choose the helper"),
@@ -384,7 +383,7 @@ def test_taped_plan_leads_to_its_tape(therapist: Client, laid: StripPlan) -> Non
 
 def test_not_taped_puts_the_plan_away(therapist: Client, plan: StripPlan) -> None:
     refused = therapist.post(f"/plans/{plan.pk}/close/", {"why": ""})
-    assert refused["Location"] == f"/plans/{plan.pk}/"
+    assert (refused.status_code, refused.context["close_error"]) == (422, "Say why this patient is not taped.")
     closed = therapist.post(f"/plans/{plan.pk}/close/", {"why": "no time"})
     assert closed["Location"] == f"/patients/{plan.screen.patient_id}/"
     assert therapist.get(f"/plans/{plan.pk}/")["Location"] == f"/patients/{plan.screen.patient_id}/"
@@ -434,3 +433,11 @@ def test_loose_tape_is_loose_and_not_loose_of_what_it_can_give(
 ) -> None:
     text = therapist.post(f"/plans/{plan.pk}/cut/", {**SPAN, "by": "paper", "paper": paper}).content.decode()
     assert said in text
+
+
+def test_who_takes_it_off_may_be_left_to_handing_over(signed_in: SignedIn, plan: StripPlan) -> None:
+    client, _ = signed_in()
+    StripFactory(plan=plan)
+    assert client.post(f"/plans/{plan.pk}/on-the-skin/", {"version": plan.version}).status_code == 302
+    tape = Application.objects.get()
+    assert (tape.removal, tape.remover_open) == ("clinic", True)

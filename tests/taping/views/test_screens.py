@@ -1,5 +1,6 @@
 """Screening in the browser: the place, the questions, the verdict while answering, and what is recorded."""
 
+import re
 from collections.abc import Callable, Iterator
 from datetime import datetime, timedelta
 from typing import Any
@@ -9,6 +10,7 @@ import time_machine
 from django.test import Client
 
 from clinic.models import Event, Patient, User
+from taping.forms.screens import ScreenForm
 from taping.models import SkinReport, SkinScreen
 from taping.rules.skin import QUESTIONS
 from tests.factories import ApplicationFactory, PatientFactory, ScreenFactory, UserFactory, VisitFactory
@@ -54,14 +56,16 @@ def test_only_who_tapes_may_post(signed_in: SignedIn, patient: Patient, role: st
     client, _ = signed_in(role)
     screen = ScreenFactory(patient=patient)
     assert post(client, patient).status_code == 403
-    assert client.post(f"/patients/{patient.pk}/screen/verdict/").status_code == 403
-    assert client.post(f"/screens/{screen.pk}/plan/").status_code == 403
+    for what in ("plan", "not-taped", "sign"):
+        assert client.post(f"/screens/{screen.pk}/{what}/").status_code == 403
 
 
 def test_student_may_screen(signed_in: SignedIn, patient: Patient) -> None:
     client, user = signed_in("student")
-    assert post(client, patient).status_code == 302
-    assert SkinScreen.objects.get().asked_by == user
+    supervisor = UserFactory()
+    assert post(client, patient, supervisor=str(supervisor.pk)).status_code == 302
+    screen = SkinScreen.objects.get()
+    assert (screen.asked_by, screen.supervisor, screen.countersigned_at) == (user, supervisor, None)
 
 
 def test_place_comes_first_and_every_side_is_listed(therapist: Client, patient: Patient) -> None:
@@ -127,11 +131,56 @@ def test_open_questions_are_named_and_everything_is_kept(therapist: Client, pati
     page = response.content.decode()
     assert response.status_code == 422
     assert "<title>Error: Skin screen, left knee" in page
-    assert page.count("Not answered yet: Is there a rash here?") == 2  # in the summary and beside the question
+    assert page.count("Not answered yet: Is there a rash here?") == 1  # in the summary
+    assert beside(page, "rash") == "Not answered yet."
+    assert beside(page, "diabetes") == ""
     assert '<a href="#id_rash_0">' in page
     assert "seen in daylight" in page
     assert page.count("checked") == len(QUESTIONS) - 1
     assert SkinScreen.objects.count() == 0
+
+
+def beside(page: str, name: str) -> str:
+    """What stands as an error beside a question."""
+    found = page.partition(f'<div id="id_{name}_error">')[2].partition("</div>")[0]
+    return re.sub(r"<[^>]+>", "", found).removeprefix("Error: ").strip()
+
+
+def summary(page: str) -> str:
+    return page.partition('<div class="error-summary"')[2].partition("</div>")[0]
+
+
+def test_empty_screen_counts_what_is_open_by_group_and_leads_to_each_question(
+    therapist: Client, patient: Patient
+) -> None:
+    response = therapist.post(f"/patients/{patient.pk}/screen/{KNEE}", {})
+    found = summary(response.content.decode())
+    shown = re.sub(r"<details>.*?</details>", "", found, flags=re.DOTALL)
+    counted = re.findall(r'<li><a href="#id_(\w+)_0">([\w ,]+): (\d+) not answered yet</a>', shown)
+    groups = [(group.fields[0].name, group.head, str(len(group.fields))) for group in ScreenForm().groups()]
+    assert (response.status_code, counted, shown.count("<li>")) == (422, groups, len(groups))
+    # Each question in the list that opens beneath its group; the first also beside the count.
+    assert set(re.findall(r'href="#id_(\w+)_0"', found)) == {question.key for question in QUESTIONS}
+    assert SkinScreen.objects.count() == 0
+
+
+def test_what_is_not_known_or_left_out_in_ones_and_twos_is_named_by_itself(therapist: Client, patient: Patient) -> None:
+    given = dict.fromkeys(("rash", "open_wound", "oil_or_lotion"), "")
+    page = post(therapist, patient, consent_missing="not_known", **given).content.decode()
+    named = re.findall(r'<a href="#id_(\w+)_0">(Not \w+)', summary(page))
+    assert "<details>" not in summary(page)
+    assert named == [
+        ("consent_missing", "Not known"), ("open_wound", "Not answered"), ("rash", "Not answered"),
+        ("oil_or_lotion", "Not answered"),
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize("said", ["yes", "not_known"])
+def test_caution_that_was_found_is_no_error_while_other_questions_are_open(
+    therapist: Client, patient: Patient, said: str
+) -> None:
+    form = post(therapist, patient, rash="", diabetes=said).context["form"]
+    assert list(form.errors) == ["rash"]
 
 
 def test_cautions_without_a_note_are_not_recorded(therapist: Client, patient: Patient) -> None:
@@ -146,13 +195,19 @@ def test_tampered_answer_is_an_error_not_a_crash(therapist: Client, patient: Pat
     assert SkinScreen.objects.count() == 0
 
 
-def test_verdict_follows_the_answers_and_saves_nothing(therapist: Client, patient: Patient) -> None:
-    address = f"/patients/{patient.pk}/screen/verdict/"
-    one = therapist.post(address, {"infection": "yes"}).content.decode()
+def test_verdict_follows_the_answers_and_records_nothing(therapist: Client, patient: Patient) -> None:
+    once = "5f2b7a0e-8a55-4c5c-9d2e-0a3d6f1c7b11"
+
+    def verdict(given: dict[str, str]) -> str:
+        form = {**given, "do": "save", "once": once}
+        address = f"/patients/{patient.pk}/screen/{KNEE}"
+        return therapist.post(address, form, headers={"HX-Request": "true"}).content.decode()
+
+    one = verdict({"infection": "yes"})
     assert "Do not tape." in one
     assert "To be seen today: a doctor." in one
-    assert "1 question open" in therapist.post(address, answers(rash="")).content.decode()
-    assert "clear" in therapist.post(address, answers()).content.decode()
+    assert "1 question open" in verdict(answers(rash=""))
+    assert "clear" in verdict(answers())
     assert SkinScreen.objects.count() == 0
 
 

@@ -78,7 +78,7 @@ def test_screen_plan_lay_and_end(therapist: Client, patient: Patient, now: datet
     tape = Application.objects.get()
     assert laid["Location"] == f"/applications/{tape.pk}/"
     with time_machine.travel(now + timedelta(hours=3), tick=False):
-        therapist.post(f"/applications/{tape.pk}/end/", {"how": "came_off", "by": "patient"})
+        therapist.post(f"/applications/{tape.pk}/end/", {"how": "came_off", "ended_at": "2027-03-10T12:00"})
     tape.refresh_from_db()
     assert (tape.region, tape.side, tape.ended_how) == ("knee", "left", "came_off")
     assert (SkinScreen.objects.get().goal, StripPlan.objects.get().version) == ("ease_pain", 2)
@@ -168,6 +168,8 @@ def test_log_in_is_asked_for_first(client: Client, patient: Patient) -> None:
 
 
 def test_lost_session_sends_a_fragment_to_the_log_in_page(client: Client, patient: Patient) -> None:
-    response: Any = client.post(f"/patients/{patient.pk}/screen/verdict/", headers={"HX-Request": "true"})
+    response: Any = client.post(
+        f"/patients/{patient.pk}/screen/?region=knee&side=left", {"do": "save"}, headers={"HX-Request": "true"}
+    )
     assert (response.status_code, response["HX-Redirect"].partition("?")[0]) == (204, "/log-in/")
     assert response.content == b""

@@ -1,0 +1,95 @@
+"""A file's bytes in the database, and its lines as a stream: never the whole of it in memory."""
+
+import codecs
+import csv
+import io
+from collections.abc import Iterable, Iterator
+from itertools import islice
+
+from clinic.models import ImportPart, PatientImport
+from clinic.rules.csv_form import DELIMITERS, UnreadableFileError
+
+PART_BYTES = 512 * 1024
+MOST_BYTES = 60 * 1024 * 1024
+LONGEST_HEADING = 10_000
+
+
+class _Parts(io.RawIOBase):
+    """The parts as one stream, a part in memory at a time."""
+
+    def __init__(self, of: PatientImport) -> None:
+        self._of, self._next, self._left = of, 0, b""
+
+    def readable(self) -> bool:
+        return True
+
+    def readinto(self, buffer: object) -> int:
+        target = memoryview(buffer)  # type: ignore[arg-type]
+        if not self._left:
+            part = ImportPart.objects.filter(of=self._of, position=self._next).first()
+            if part is None:
+                return 0
+            self._left, self._next = bytes(part.content), self._next + 1
+        taken = self._left[: len(target)]
+        self._left = self._left[len(taken) :]
+        target[: len(taken)] = taken
+        return len(taken)
+
+
+class Utf8Check:
+    """Whether all bytes seen are UTF-8, a piece at a time."""
+
+    def __init__(self) -> None:
+        self._decoder = codecs.getincrementaldecoder("utf-8")()
+        self.holds = True
+
+    def look(self, piece: bytes, *, final: bool = False) -> None:
+        if not self.holds:
+            return
+        try:
+            self._decoder.decode(piece, final=final)
+        except UnicodeDecodeError:
+            self.holds = False
+
+
+def text_of(of: PatientImport) -> io.TextIOWrapper:
+    """The file's text. Bytes that the encoding does not have become U+FFFD, and their lines are refused later."""
+    return io.TextIOWrapper(io.BufferedReader(_Parts(of)), encoding=of.codec, errors="replace", newline="")
+
+
+def heading_line(of: PatientImport) -> str:
+    """The first line that is not empty. Raises UnreadableFileError where there is none, or it has no end."""
+    with text_of(of) as text:
+        while line := text.readline(LONGEST_HEADING):
+            if line.strip():
+                if len(line) == LONGEST_HEADING:
+                    raise UnreadableFileError("its first line is longer than any heading: is it a list at all?")
+                return line.rstrip("\r\n").lstrip("\ufeff")
+    raise UnreadableFileError("it is empty")
+
+
+def records(of: PatientImport, *, after: int = 0) -> Iterator[tuple[int, list[str]]]:
+    """Each line's number in the file and its cells, the heading and empty lines left out, the first `after` skipped.
+
+    Raises UnreadableFileError where a quotation mark is never closed.
+    """
+    with text_of(of) as text:
+        yield from islice(_records(text, of.delimiter), after, None)
+
+
+def _records(text: Iterable[str], delimiter: str) -> Iterator[tuple[int, list[str]]]:
+    reader = csv.reader(text, delimiter=delimiter if delimiter in DELIMITERS else ",")
+    begins, heading = 1, True
+    while True:
+        try:
+            cells = next(reader, None)
+        except csv.Error as unreadable:
+            words = f"line {begins} cannot be read: a quotation mark may never be closed ({unreadable})"
+            raise UnreadableFileError(words) from unreadable
+        if cells is None:
+            return
+        if any(cell.strip() for cell in cells):
+            if not heading:
+                yield begins, cells
+            heading = False
+        begins = reader.line_num + 1

@@ -1,0 +1,40 @@
+"""When a log-in is asked for again."""
+
+from datetime import datetime, timedelta
+
+import pytest
+
+from clinic.rules.session_ends import SessionState, session_state
+from tests.factories.clinic import NOW
+
+IDLE, LONGEST = timedelta(minutes=10), timedelta(hours=12)
+
+
+def state(since_start: timedelta, since_touch: timedelta) -> SessionState:
+    return session_state(
+        started_at=NOW - since_start, touched_at=NOW - since_touch, now=NOW, idle=IDLE, longest=LONGEST
+    )
+
+
+@pytest.mark.parametrize(
+    ("minutes", "expected"),
+    [(0, "awake"), (9.99, "awake"), (10, "locked"), (11, "locked"), (60 * 11, "locked"), (-5, "awake")],
+)
+def test_it_locks_after_ten_minutes_without_touch(minutes: float, expected: str) -> None:
+    assert state(timedelta(hours=11), timedelta(minutes=minutes)) == expected
+
+
+@pytest.mark.parametrize(("hours", "expected"), [(0, "awake"), (11.99, "awake"), (12, "over"), (30, "over")])
+def test_it_ends_after_a_working_day_however_often_it_is_touched(hours: float, expected: str) -> None:
+    assert state(timedelta(hours=hours), timedelta(0)) == expected
+
+
+def test_the_end_stands_over_the_lock() -> None:
+    assert state(LONGEST, IDLE) is SessionState.OVER
+
+
+@pytest.mark.parametrize("name", ["started_at", "touched_at", "now"])
+def test_a_moment_without_zone_is_refused(name: str) -> None:
+    moments = {"started_at": NOW, "touched_at": NOW, "now": NOW, name: datetime(2027, 3, 10)}
+    with pytest.raises(ValueError, match=name):
+        session_state(**moments, idle=IDLE, longest=LONGEST)

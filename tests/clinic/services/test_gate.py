@@ -1,0 +1,134 @@
+"""Which tries to log in are looked at: counted by device and network, with shares of the work, in bounded memory."""
+
+import logging
+from threading import Event, Thread
+
+import pytest
+
+from clinic.rules.gate import ALL_STRANGERS, KNOWN_DEVICE, NETWORK
+from clinic.services.gate import EACH_NETWORK, Gate, Reason, Refused, Share, Tally, Tried
+
+NOW = 1_800_000_000.0
+
+
+@pytest.fixture
+def gate() -> Gate:
+    return Gate()
+
+
+def wrong(gate: Gate, *, device: str | None = None, network: str = "203.0.113.0", now: float = NOW) -> Tried | Refused:
+    """A try whose password turns out wrong, or that is refused."""
+    found = gate.enter(device=device, network=network, now=now)
+    if isinstance(found, Tried):
+        found.leave()
+    return found
+
+
+def test_one_network_has_its_tries_and_then_one_each_quarter_minute(gate: Gate) -> None:
+    for _ in range(NETWORK.at_once):
+        assert isinstance(wrong(gate), Tried)
+    assert wrong(gate) == Refused(Reason.NETWORK, NETWORK.each_s)
+    assert isinstance(wrong(gate, now=NOW + NETWORK.each_s), Tried)
+    assert isinstance(wrong(gate, now=NOW + NETWORK.each_s), Refused)
+
+
+def test_another_network_and_a_known_device_go_on(gate: Gate) -> None:
+    for _ in range(2 * NETWORK.at_once):
+        wrong(gate)
+    assert isinstance(wrong(gate, network="198.51.100.0"), Tried)
+    assert isinstance(wrong(gate, device="tablet"), Tried)
+
+
+def test_a_thousand_networks_are_one_crowd_and_still_keep_no_known_device_out(gate: Gate) -> None:
+    found = [wrong(gate, network=f"10.{n // 250}.{n % 250}.0") for n in range(1000)]
+    assert sum(isinstance(one, Tried) for one in found) == ALL_STRANGERS.at_once
+    assert found[-1] == Refused(Reason.STRANGERS, ALL_STRANGERS.each_s)
+    assert isinstance(wrong(gate, device="tablet"), Tried)
+
+
+def test_a_known_device_slows_down_only_itself(gate: Gate) -> None:
+    found = [wrong(gate, device="of somebody who left") for _ in range(KNOWN_DEVICE.at_once + 1)]
+    assert found[-1] == Refused(Reason.DEVICE, KNOWN_DEVICE.each_s)
+    assert isinstance(wrong(gate, device="tablet"), Tried)
+    assert isinstance(wrong(gate), Tried)
+
+
+def test_right_passwords_are_not_counted(gate: Gate) -> None:
+    for _ in range(5 * ALL_STRANGERS.at_once):
+        found = wrong(gate)
+        assert isinstance(found, Tried)
+        found.forgive()
+
+
+def test_a_network_refused_takes_nothing_from_the_others(gate: Gate) -> None:
+    for _ in range(10_000):
+        wrong(gate)
+    others = [wrong(gate, network=f"10.0.{n}.0") for n in range(ALL_STRANGERS.at_once - NETWORK.at_once)]
+    assert all(isinstance(one, Tried) for one in others)
+
+
+def test_memory_is_bounded_and_the_oldest_are_forgotten() -> None:
+    tally = Tally(most=100)
+    for number in range(5000):
+        assert tally.spend([(Reason.DEVICE, str(number), KNOWN_DEVICE)], NOW) is None
+    assert len(tally) == 100
+    for _ in range(KNOWN_DEVICE.at_once - 1):
+        assert tally.spend([(Reason.DEVICE, "4999", KNOWN_DEVICE)], NOW) is None
+    assert tally.spend([(Reason.DEVICE, "4999", KNOWN_DEVICE)], NOW) is not None
+
+
+def test_giving_back_what_was_forgotten_does_nothing() -> None:
+    tally = Tally(most=1)
+    tally.give_back([(Reason.DEVICE, "never seen", KNOWN_DEVICE)])
+    assert len(tally) == 0
+
+
+def test_one_guesser_never_fills_the_places_of_strangers() -> None:
+    share = Share(at_once=1, waiting=2, each=EACH_NETWORK, patience_s=0)
+    assert share.enter("guesser")
+    assert not share.enter("guesser")  # nobody waits for longer than their patience
+    assert not share.enter("somebody else")
+    share.leave("guesser")
+    assert share.enter("somebody else")
+
+
+def test_who_waits_goes_next_and_places_are_counted() -> None:
+    share, inside, done = Share(at_once=1, waiting=1, each=2, patience_s=30), Event(), Event()
+    assert share.enter("first")
+
+    def second() -> None:
+        assert share.enter("second")
+        inside.set()
+        done.wait(30)
+        share.leave("second")
+
+    waiting = Thread(target=second)
+    waiting.start()
+    while share._held["second"] == 0:
+        pass
+    assert not share.enter("third")  # no place is left, and that is said at once
+    share.leave("first")
+    assert inside.wait(30)
+    done.set()
+    waiting.join(30)
+    assert share._held == {}
+
+
+def test_who_finds_no_hand_free_is_told_to_come_again_and_not_counted(gate: Gate) -> None:
+    gate._strange = Share(at_once=1, waiting=0, each=1, patience_s=0)
+    first = gate.enter(device=None, network="a", now=NOW)
+    assert isinstance(first, Tried)
+    for _ in range(2 * ALL_STRANGERS.at_once):
+        assert gate.enter(device=None, network="b", now=NOW) == Refused(Reason.BUSY, 1.0)
+    first.leave()
+    assert isinstance(wrong(gate, network="b"), Tried)
+
+
+def test_the_log_gets_a_line_a_minute(gate: Gate, caplog: pytest.LogCaptureFixture) -> None:
+    with caplog.at_level(logging.WARNING, logger="clinic.services.gate"):
+        for number in range(NETWORK.at_once + 10_000):
+            wrong(gate, now=NOW + number / 1e6)
+        assert len(caplog.records) == 1
+        for _ in range(100):
+            wrong(gate, now=NOW + 61)
+    assert [record.getMessage().split()[-1] for record in caplog.records] == ["1", "10000"]

@@ -25,6 +25,7 @@ def test_every_kind_is_named_as_it_is_written() -> None:
         ("needs_consent", set(MessageKind) - {K.STOP_CONFIRMED, K.DUTY_REPORT}),
         ("is_for_staff", {K.DUTY_REPORT}),
         ("has_own_address", {K.STOP_CONFIRMED, K.DUTY_REPORT}),
+        ("is_news", {K.VISIT_BOOKED, K.VISIT_CHANGED, K.VISIT_CANCELLED}),
         ("may_come_early", set(MessageKind) - {K.AFTERCARE, K.EXERCISE_OK, K.SKIN_FOLLOW_UP}),
     ],
 )

@@ -233,6 +233,9 @@ class Walk:
             return execute(*rest)
 
         headers = {f"HTTP_{name}": value for name, value in page.headers.items()}
+        if not page.user:
+            # Strangers of many houses (RFC 5737, 3): one alone that walks as often would be told to come back later.
+            headers["REMOTE_ADDR"] = f"198.51.100.{self.sample.turn % 256}"
         with connection.execute_wrapper(counted):
             begun = perf_counter()
             answer = self.clients[page.user].get(address, **headers)  # type: ignore[arg-type]  # headers as WSGI has them

@@ -9,11 +9,13 @@ from django.core.management import CommandError, call_command
 from django.db import connection
 from django.db.models import Count, F, Q
 
-from clinic.models import Patient, Visit
+from clinic.models import Clinic, Patient, Visit
+from clinic.views import guesses
 from reminders.bench import bulk, crowd, outcome, pages, walk
 from reminders.models import Message
 from taping.models import Application
 from tests.browser.pages import NO_PAGE, names
+from tests.factories.clinic import UserFactory
 
 NOW = datetime(2027, 3, 10, 15, tzinfo=UTC)
 LEFT_OUT = {"log_out", "account_password", "account_codes", "account_factor", "account_factor_off"}
@@ -80,6 +82,16 @@ def test_a_tape_is_on_for_five_days_and_few_are_late() -> None:
 def test_a_column_that_is_none_is_told() -> None:
     with pytest.raises(LookupError, match="patient has no shoe_size"):
         bulk.rows_put(Patient(), ("shoe_size",), [])
+
+
+def test_somebody_who_walks_for_an_hour_is_never_told_to_come_back_later(
+    clinic: Clinic, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    for name in ("mona", "dana", "thea"):
+        UserFactory(username=name)
+    monkeypatch.setattr(walk, "PAGES", [page for page in walk.PAGES if not page.user and ":unknown" in page.name])
+    somebody = walk.Walk(walk.Sample(1, things={}))
+    assert [list(somebody.once()) for _ in range(2 * guesses.FREE)] == [["link_page:unknown"]] * 2 * guesses.FREE
 
 
 @pytest.mark.skipif(connection.vendor != "sqlite", reason="measured without a server")

@@ -2,7 +2,7 @@
 
 import re
 from datetime import date, time
-from typing import Any
+from typing import Any, Self
 from zoneinfo import available_timezones
 
 from django import forms
@@ -10,6 +10,7 @@ from django.core.exceptions import ValidationError
 
 from clinic.forms.fields import EmailLineField, LineField
 from clinic.models import Clinic
+from clinic.services.clinic import Spans, hours_seal
 
 WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 # least, greatest; the same limits as the database's and those of the rules for time
@@ -97,6 +98,13 @@ class ClinicForm(forms.Form):
         label="Messages sent in addition", choices=OPTIONAL, required=False, widget=forms.CheckboxSelectMultiple
     )
 
+    # The latest change of settings when the form was opened.
+    version = forms.IntegerField(widget=forms.HiddenInput, required=False)
+
+    def values(self) -> dict[str, Any]:
+        """What the form says of Clinic's fields, by name."""
+        return {name: value for name, value in self.cleaned_data.items() if name != "version"}
+
     def sources(self) -> list[tuple[str, str]]:
         """Each number's label and where it comes from."""
         return [(str(self.fields[name].label).partition(",")[0], source) for name, source in SOURCES.items()]
@@ -129,6 +137,30 @@ class ClinicForm(forms.Form):
 class HoursForm(forms.Form):
     """Opening hours, a line a weekday: spans such as "08:00-12:00, 13:00-18:00"; empty means closed."""
 
+    # Stands for the hours that were stored when the form was opened.
+    seal = forms.CharField(widget=forms.HiddenInput, required=False)
+
+    @classmethod
+    def holding(cls, spans: Spans, typed: "HoursForm | None" = None) -> Self:
+        """The form of the hours that are stored; with what was typed where that came too late."""
+        shown = {f"day{weekday}": spans_shown(spans.get(weekday, [])) for weekday in range(len(WEEKDAYS))}
+        if typed is not None:
+            shown = {name: typed.data.get(name, "") for name in shown}
+        return cls(initial={**shown, "seal": hours_seal(spans)})
+
+    def differing(self, stored: Spans) -> list[dict[str, str]]:
+        """Each weekday on which other hours are stored than are typed here."""
+        typed = self.hours()
+        return [
+            {
+                "label": WEEKDAYS[weekday],
+                "stored": spans_shown(stored.get(weekday, [])) or "closed",
+                "typed": spans_shown(typed.get(weekday, [])) or "closed",
+            }
+            for weekday in range(len(WEEKDAYS))
+            if stored.get(weekday, []) != typed.get(weekday, [])
+        ]
+
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         for weekday, name in enumerate(WEEKDAYS):
@@ -143,6 +175,10 @@ class HoursForm(forms.Form):
             except ValidationError as wrong:
                 self.add_error(name, f"{WEEKDAYS[weekday]}: {wrong.messages[0]}")
         return cleaned
+
+    def began_with(self) -> str | None:
+        """The seal that came along, None where there was none."""
+        return self.cleaned_data["seal"] or None
 
     def hours(self) -> dict[int, list[tuple[time, time]]]:
         """Weekday (Monday 0) to spans, closed days left out."""

@@ -1,6 +1,6 @@
 """Reads of the clinic's own tables."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from datetime import date, datetime, time, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -129,7 +129,15 @@ def visit_moved_last(visit: Visit) -> Event | None:
 def hours_of(therapist: User | None) -> dict[int, list[tuple[time, time]]]:
     """Weekday to local spans; a therapist without hours of their own works the clinic's."""
     found = list(OpeningHours.objects.raw(_HOURS, [therapist.pk if therapist else None]))
-    rows = [row for row in found if row.therapist_id] or found
+    return _spans([row for row in found if row.therapist_id] or found)
+
+
+def hours_entered(therapist: User | None) -> dict[int, list[tuple[time, time]]]:
+    """Weekday to local spans as they were entered: the clinic's, or a therapist's own, which may be none."""
+    return _spans(OpeningHours.objects.filter(therapist=therapist))
+
+
+def _spans(rows: Iterable[OpeningHours]) -> dict[int, list[tuple[time, time]]]:
     spans: dict[int, list[tuple[time, time]]] = {}
     for row in rows:
         spans.setdefault(row.weekday, []).append((row.opens, row.closes))

@@ -46,6 +46,21 @@ def events_find(wanted: Wanted, zone: ZoneInfo) -> QuerySet[Event]:
     return found
 
 
+def settings_version() -> int:
+    """What a form of the clinic's settings is based on; any later change of them raises it."""
+    latest = _settings_saved().values_list("pk", flat=True).first()
+    return latest or 0
+
+
+def settings_saved_since(version: int | None) -> list[Event]:
+    """The changes of the clinic's settings after settings_version said so, newest first, with who did it."""
+    return list(_settings_saved().filter(pk__gt=version).select_related("actor")) if version is not None else []
+
+
+def _settings_saved() -> QuerySet[Event]:
+    return Event.objects.filter(verb="clinic.changed").order_by("-id")
+
+
 def _verbs(kind: str) -> list[str]:
     """The verbs of a kind that stand in the table: a few dozen, found by one walk over an index."""
     if kind == "seen":

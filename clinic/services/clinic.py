@@ -1,13 +1,16 @@
 """Writes the clinic's own row: its name, its numbers, its hours and the days it is closed."""
 
+import json
 from collections.abc import Mapping
 from datetime import date, datetime, time, timedelta
+from hashlib import sha256
 from typing import Any
 
 from django.db import transaction
 
 from clinic.models import Clinic, Closure, OpeningHours, User
-from clinic.selectors import clinic_get
+from clinic.models.clinic import ONLY_ROW
+from clinic.selectors import clinic_get, hours_entered
 from clinic.services.events import Actor, event_record
 from clinic.services.versions import plan_raise
 
@@ -21,32 +24,82 @@ MOVES_MESSAGES = frozenset(
 )  # fmt: skip
 
 
+Spans = Mapping[int, list[tuple[time, time]]]
+"""Weekday (Monday 0) to spans of local time."""
+
+
+class SettingsChanged(Exception):
+    """Somebody else saved settings meanwhile: saving would do something else than the manager was shown."""
+
+    def __init__(self) -> None:
+        super().__init__("saved by somebody else in the meantime")
+
+
+def clinic_locked() -> Clinic:
+    """The clinic's row, held until the transaction ends, so that two changes do not undo each other.
+
+    A clinic that was never set up gets its row first, or two managers would have nothing to wait for.
+    """
+    held = Clinic.objects.select_for_update().filter(pk=ONLY_ROW)
+    found = held.first()
+    if found is None:
+        Clinic.objects.bulk_create([clinic_get()], ignore_conflicts=True)
+        found = held.get()
+    return found
+
+
+def changes_seal(clinic: Clinic, values: Mapping[str, Any]) -> str:
+    """Stands for what values (names of Clinic's fields) would change: corrected, or saved by others, it is another."""
+    changes = [[name, str(getattr(clinic, name)), str(value)] for name, value in _differing(clinic, values).items()]
+    return sha256(json.dumps(changes).encode()).hexdigest()
+
+
 @transaction.atomic
-def clinic_change(*, actor: Actor, now: datetime, values: Mapping[str, Any]) -> Clinic:
-    """Write the fields that differ (names of Clinic's fields); tapes already on keep the numbers they began with."""
-    clinic = clinic_get()
-    changed = [name for name, value in values.items() if getattr(clinic, name) != value]
-    if not changed and not clinic._state.adding:
+def clinic_change(*, actor: Actor, now: datetime, values: Mapping[str, Any], seal: str | None = None) -> Clinic:
+    """Write the fields that differ (names of Clinic's fields); tapes already on keep the numbers they began with.
+
+    seal: what changes_seal said of the changes that the manager looked at. Raises SettingsChanged where the stored
+    row would now change otherwise.
+    """
+    clinic = clinic_locked()
+    if seal is not None and seal != changes_seal(clinic, values):
+        raise SettingsChanged
+    changed = list(_differing(clinic, values))
+    if not changed:
         return clinic
     for name in changed:
         setattr(clinic, name, values[name])
-    # Only what differs: a text or a language that somebody else saves at this moment stays as they saved it.
-    clinic.save(update_fields=None if clinic._state.adding else changed)
+    # Only what differs: a text or a language stays as somebody else saved it.
+    clinic.save(update_fields=changed)
     event_record(actor=actor, verb="clinic.changed", subject=clinic, now=now, fields=changed)
     if MOVES_MESSAGES.intersection(changed):
         plan_raise(clinic)
     return clinic
 
 
+def _differing(clinic: Clinic, values: Mapping[str, Any]) -> dict[str, Any]:
+    return {name: value for name, value in values.items() if getattr(clinic, name) != value}
+
+
+def hours_seal(hours: Spans) -> str:
+    """Stands for hours as a page shows them."""
+    shown = [[day, str(opens), str(closes)] for day in sorted(hours) for opens, closes in hours[day]]
+    return sha256(json.dumps(shown).encode()).hexdigest()
+
+
 @transaction.atomic
 def hours_change(
-    *, actor: Actor, now: datetime, hours: Mapping[int, list[tuple[time, time]]], therapist: User | None = None
+    *, actor: Actor, now: datetime, hours: Spans, therapist: User | None = None, seal: str | None = None
 ) -> None:
     """Set the clinic's own opening hours, or one therapist's: weekday (Monday 0) to its spans, local time.
 
-    A day left out is closed; a therapist without any span works the clinic's hours.
+    A day left out is closed; a therapist without any span works the clinic's hours. seal: what hours_seal said of the
+    stored hours (hours_entered) that the manager began with; raises SettingsChanged where others are stored by now.
     """
-    clinic = clinic_get()
+    # Held by everybody's hours: two who delete and write at once would otherwise leave both their spans.
+    clinic = clinic_locked()
+    if seal is not None and seal != hours_seal(hours_entered(therapist)):
+        raise SettingsChanged
     OpeningHours.objects.filter(therapist=therapist).delete()
     OpeningHours.objects.bulk_create(
         OpeningHours(therapist=therapist, weekday=weekday, opens=opens, closes=closes)
@@ -55,7 +108,7 @@ def hours_change(
     )
     event_record(actor=actor, verb="hours.changed", subject=therapist or clinic, now=now, fields=["opens", "closes"])
     if therapist is None:
-        _hours_moved(clinic)
+        plan_raise(clinic)
 
 
 @transaction.atomic
@@ -86,7 +139,7 @@ def closure_add(*, actor: Actor, now: datetime, day: date, reason: str = "") -> 
     """Close the clinic on a day; a day already closed only gets the new reason."""
     closure, _ = Closure.objects.update_or_create(day=day, therapist=None, defaults={"reason": reason})
     event_record(actor=actor, verb="closure.added", subject=closure, now=now, fields=["day", "reason"])
-    _hours_moved(clinic_get())
+    plan_raise(clinic_locked())
     return closure
 
 
@@ -97,9 +150,4 @@ def closure_remove(*, actor: Actor, now: datetime, closure: Closure) -> None:
     of_clinic = closure.therapist_id is None
     closure.delete()
     if of_clinic:
-        _hours_moved(clinic_get())
-
-
-def _hours_moved(clinic: Clinic) -> None:
-    if not clinic._state.adding:
-        plan_raise(clinic)
+        plan_raise(clinic_locked())

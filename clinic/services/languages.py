@@ -5,9 +5,8 @@ from datetime import date, datetime
 from django.db import transaction
 
 from clinic.models import Clinic
-from clinic.models.clinic import ONLY_ROW
 from clinic.models.people import Language
-from clinic.selectors import clinic_get
+from clinic.services.clinic import clinic_locked
 from clinic.services.events import Actor, event_record
 
 
@@ -61,8 +60,3 @@ def language_choose(*, actor: Actor, now: datetime, language: str) -> Clinic:
         clinic.save()
         event_record(actor=actor, verb="language.chosen", subject=clinic, now=now, fields=["language"])
     return clinic
-
-
-def clinic_locked() -> Clinic:
-    """The clinic's row, held until the transaction ends, so that two changes do not undo each other."""
-    return Clinic.objects.select_for_update().filter(pk=ONLY_ROW).first() or clinic_get()

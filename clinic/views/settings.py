@@ -1,8 +1,6 @@
 """The clinic's settings, for managers: numbers with their limits, opening hours, days closed."""
 
-import json
 from copy import copy
-from hashlib import sha256
 from typing import Any
 
 from django.conf import settings as django_settings
@@ -13,11 +11,20 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST
 
-from clinic.forms.settings import ClinicForm, ClosureForm, HoursForm, spans_shown
-from clinic.models import Clinic, Closure
-from clinic.selectors import hours_of, therapists
+from clinic.forms.settings import ClinicForm, ClosureForm, HoursForm
+from clinic.models import Clinic, Closure, Event
+from clinic.selectors import clinic_get, hours_entered, therapists
+from clinic.selectors.events import settings_saved_since, settings_version
 from clinic.selectors.openings import holidays_ahead
-from clinic.services.clinic import clinic_change, closure_add, closure_remove, holidays_close, hours_change
+from clinic.services.clinic import (
+    SettingsChanged,
+    changes_seal,
+    clinic_change,
+    closure_add,
+    closure_remove,
+    holidays_close,
+    hours_change,
+)
 from clinic.signals import clinic_change_asked
 from clinic.views.access import actor_of, clinic_of, for_roles
 
@@ -38,13 +45,13 @@ PLAIN = "Pages, and messages not yet sent, say the new words."
 
 
 def _page(request: HttpRequest, status: int = 200, **changed: Any) -> HttpResponse:
-    today, clinic = timezone.localdate(), clinic_of(request)
-    begin = {name: getattr(clinic, name) for name in ClinicForm.base_fields}
-    spans = hours_of(None)
+    version = settings_version()  # Before the row is read: what is saved between must be seen as saved since.
+    today, clinic = timezone.localdate(), clinic_get()
+    stored = {name: getattr(clinic, name) for name in ClinicForm.base_fields if name != "version"}
     context = {
-        "form": ClinicForm(initial=begin),
+        "form": ClinicForm(initial={**stored, "version": version}),
         "public_address": django_settings.PUBLIC_ADDRESS,
-        "hours": HoursForm(initial={f"day{weekday}": spans_shown(spans.get(weekday, [])) for weekday in range(7)}),
+        "hours": HoursForm.holding(hours_entered(None)),
         "closure": ClosureForm(today=today),
         "therapists": therapists(),
         "holidays": holidays_ahead(clinic.country, today),
@@ -63,20 +70,41 @@ def settings(request: HttpRequest) -> HttpResponse:
     form = ClinicForm(request.POST)
     if not form.is_valid():
         return _page(request, 422, form=form)
-    changes = _changes(clinic_of(request), form)
-    seen, now_seen = request.POST.get("confirm"), _digest(changes)
-    if changes and seen != now_seen:
-        told, others = _told(clinic_of(request), form), seen is not None
-        return _page(request, form=form, changes=changes, told=told, confirm=now_seen, others=others)
-    clinic_change(actor=actor_of(request), now=timezone.now(), values=form.cleaned_data)
+    saved = settings_saved_since(form.cleaned_data["version"])
+    if saved:
+        return _both(request, form, saved)
+    clinic, values = clinic_get(), form.values()
+    changes, seal = _changes(clinic, form), changes_seal(clinic, values)
+    if changes and request.POST.get("confirm") != seal:
+        shown: dict[str, Any] = {"changes": changes, "told": _told(clinic, values), "others": "confirm" in request.POST}
+        return _page(request, form=form, confirm=seal, **shown)
+    try:
+        clinic_change(actor=actor_of(request), now=timezone.now(), values=values, seal=seal)
+    except SettingsChanged:
+        return _both(request, form, settings_saved_since(form.cleaned_data["version"]))
     messages.success(request, "The settings are saved." if changes else "Nothing was different: nothing was saved.")
     return HttpResponseRedirect(reverse("settings"))
 
 
-def _told(clinic: Clinic, form: ClinicForm) -> list[str]:
+def _both(request: HttpRequest, form: ClinicForm, saved: list[Event]) -> HttpResponse:
+    """Somebody else saved since the form was opened: both versions, and a form with theirs where they changed one."""
+    version = settings_version()
+    clinic, mine = clinic_get(), form.values()
+    theirs = {name for event in saved for name in event.fields}
+    merged = {name: getattr(clinic, name) if name in theirs else value for name, value in mine.items()}
+    differing = [{"label": one["label"], "stored": one["old"], "typed": one["new"]} for one in _changes(clinic, form)]
+    context: dict[str, Any] = {
+        "saved": [(event, [form.fields[name].label for name in event.fields if name in mine]) for event in saved],
+        "differing": differing,
+        "form": ClinicForm(initial={**merged, "version": version}),
+    }
+    return _page(request, 409, **context)
+
+
+def _told(clinic: Clinic, values: dict[str, Any]) -> list[str]:
     """What the layers above say that the change would do to what is planned already."""
     after = copy(clinic)
-    for name, value in form.cleaned_data.items():
+    for name, value in values.items():
         setattr(after, name, value)
     answers = clinic_change_asked.send(_told, before=clinic, after=after, now=timezone.now())
     return [sentence for _, sentences in answers for sentence in sentences or ()]
@@ -90,15 +118,9 @@ def _changes(clinic: Clinic, form: ClinicForm) -> list[dict[str, Any]]:
             "new": _shown(value),
             "does": CONSEQUENCES.get(name, PLAIN),
         }
-        for name, value in form.cleaned_data.items()
+        for name, value in form.values().items()
         if getattr(clinic, name) != value
     ]
-
-
-def _digest(changes: list[dict[str, Any]]) -> str:
-    """Stands for what the manager was shown: corrected since, or saved by somebody else, it is another."""
-    shown = [[str(one["label"]), one["old"], one["new"]] for one in changes]
-    return sha256(json.dumps(shown).encode()).hexdigest()
 
 
 def _shown(value: Any) -> str:
@@ -113,7 +135,11 @@ def hours(request: HttpRequest) -> HttpResponse:
     form = HoursForm(request.POST)
     if not form.is_valid():
         return _page(request, 422, hours=form)
-    hours_change(actor=actor_of(request), now=timezone.now(), hours=form.hours())
+    try:
+        hours_change(actor=actor_of(request), now=timezone.now(), hours=form.hours(), seal=form.began_with())
+    except SettingsChanged:
+        stored = hours_entered(None)
+        return _page(request, 409, hours=HoursForm.holding(stored, form), hours_differing=form.differing(stored))
     messages.success(request, "The opening hours are saved.")
     return HttpResponseRedirect(reverse("settings"))
 

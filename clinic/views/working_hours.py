@@ -9,23 +9,22 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST
 
-from clinic.forms.settings import HoursForm, TimeOffForm, spans_shown
-from clinic.models import Closure, OpeningHours, User
-from clinic.selectors import hours_of
+from clinic.forms.settings import HoursForm, TimeOffForm
+from clinic.models import Closure, User
+from clinic.selectors import hours_entered
 from clinic.selectors.openings import absences, visits_on
-from clinic.services.clinic import closure_remove, hours_change, time_off_add
+from clinic.services.clinic import SettingsChanged, closure_remove, hours_change, time_off_add
 from clinic.views.access import actor_of, clinic_of, for_roles
 
 
 def _page(request: HttpRequest, therapist: User, status: int = 200, **changed: Any) -> HttpResponse:
     today = timezone.localdate()
-    own = OpeningHours.objects.filter(therapist=therapist).exists()
-    spans = hours_of(therapist)
+    own = hours_entered(therapist)
     away = list(absences(therapist, today))
     context = {
         "therapist": therapist,
         "own": own,
-        "hours": HoursForm(initial={f"day{one}": spans_shown(spans.get(one, [])) for one in range(7)} if own else {}),
+        "hours": HoursForm.holding(own),
         "time_off": TimeOffForm(today=today),
         "away": away,
         "booked": visits_on(therapist, {one.day for one in away}, clinic_of(request).zone),
@@ -44,7 +43,13 @@ def page(request: HttpRequest, pk: int) -> HttpResponse:
     form = HoursForm(request.POST)
     if not form.is_valid():
         return _page(request, therapist, 422, hours=form)
-    hours_change(actor=actor_of(request), now=timezone.now(), hours=form.hours(), therapist=therapist)
+    actor, now, seal = actor_of(request), timezone.now(), form.began_with()
+    try:
+        hours_change(actor=actor, now=now, hours=form.hours(), therapist=therapist, seal=seal)
+    except SettingsChanged:
+        stored = hours_entered(therapist)
+        again = {"hours": HoursForm.holding(stored, form), "hours_differing": form.differing(stored)}
+        return _page(request, therapist, 409, **again)
     word = "The hours are saved." if form.hours() else "Without hours of their own, the clinic's hours hold."
     messages.success(request, f"{word} Visits already booked stay.")
     return HttpResponseRedirect(reverse("therapist_hours", args=[pk]))

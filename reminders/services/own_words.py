@@ -8,8 +8,8 @@ from django.db import transaction
 from clinic.models import Clinic, Event
 from clinic.models.people import Language
 from clinic.rules.tongue import tongue_of
+from clinic.services.clinic import clinic_locked
 from clinic.services.events import Actor, event_record
-from clinic.services.languages import clinic_locked
 from reminders.rules.own_words import EDITED, ReadBy, reading_of, slots_of, wrong_with
 from reminders.selectors.own_words import VERB, text_changes_since
 from reminders.services.text_trial import too_long

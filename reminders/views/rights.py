@@ -11,7 +11,8 @@ from django.views.decorators.http import require_http_methods, require_POST
 
 from clinic.models import Clinic, Patient
 from clinic.rules.retention import BOUNDS
-from clinic.services.clinic import clinic_change
+from clinic.selectors import clinic_get
+from clinic.services.clinic import SettingsChanged, changes_seal, clinic_change
 from clinic.views.access import actor_of, clinic_of, for_roles
 from reminders.export.archive import person_export
 from reminders.forms.keeping import KeepingForm
@@ -90,12 +91,17 @@ def keeping(request: HttpRequest) -> HttpResponse:
     if request.method == "POST":
         if not form.is_valid():
             return render(request, "reminders/keeping.html", context, status=422)
-        shown = ".".join(str(form.cleaned_data[name]) for name in BOUNDS)
-        if request.POST.get("confirm") == shown:
-            clinic_change(actor=actor_of(request), now=now, values=form.cleaned_data)
-            messages.success(request, "The periods are saved. What is over goes in the night.")
-            return HttpResponseRedirect(reverse("keeping"))
-        context |= {"due": retention_due(_with(clinic, form.cleaned_data), now=now), "confirm": shown}
+        values, confirm = form.cleaned_data, request.POST.get("confirm")
+        if confirm is not None:
+            try:
+                clinic_change(actor=actor_of(request), now=now, values=values, seal=confirm)
+            except SettingsChanged:
+                context["others"] = True
+            else:
+                messages.success(request, "The periods are saved. What is over goes in the night.")
+                return HttpResponseRedirect(reverse("keeping"))
+        clinic = clinic_get()
+        context |= {"due": retention_due(_with(clinic, values), now=now), "confirm": changes_seal(clinic, values)}
     return render(request, "reminders/keeping.html", context)
 
 

@@ -12,10 +12,10 @@ from django.urls import reverse
 
 from clinic.models import Clinic, Closure, User
 from clinic.selectors import clinic_get, hours_of
-from clinic.services.clinic import clinic_change
+from clinic.services.clinic import clinic_change, hours_change
 from clinic.services.events import Actor
 from tests.clinic.forms.test_settings import GOOD
-from tests.factories.clinic import NOW
+from tests.factories.clinic import NOW, UserFactory
 
 SignedIn = Callable[..., tuple[Client, User]]
 WEEK = {f"day{weekday}": "08:00-18:00" for weekday in range(5)}
@@ -79,6 +79,47 @@ def test_what_somebody_else_saved_since_is_not_undone_unseen(
     shown = "48 → 24" if "skin_rest_hours" in theirs else "22:00 → 20:00"
     assert (shown in answer.content.decode(), "than was shown to you" in answer.content.decode()) == (True, True)
     assert save(manager, quiet_from="20:00", confirm=seen(answer)).status_code == 302
+
+
+def version_on(answer: Any) -> str:
+    return str(re.findall(r'name="version" value="([^"]+)"', answer.content.decode())[0])
+
+
+def test_who_opened_the_form_before_somebody_else_saved_sees_both_versions(manager: Client, clinic: Clinic) -> None:
+    opened = version_on(manager.get(reverse("settings")))
+    clinic_change(actor=Actor(user=UserFactory(full_name="Mira Holm")), now=NOW, values={"skin_rest_hours": 48})
+    answer = save(manager, quiet_from="20:00", version=opened)
+    page = answer.content.decode()
+    assert (answer.status_code, clinic_get().quiet_from, clinic_get().skin_rest_hours) == (409, time(21), 48)
+    assert "<bdi>Mira Holm</bdi> saved" in page
+    assert '<td dir="auto">48</td><td dir="auto">24</td>' in page
+    assert ('value="48"' in page, 'value="20:00"' in page) == (True, True), "theirs where they changed it, else mine"
+    again = save(manager, quiet_from="20:00", skin_rest_hours="48", version=version_on(answer))
+    save(manager, quiet_from="20:00", skin_rest_hours="48", version=version_on(again), confirm=seen(again))
+    assert (clinic_get().quiet_from, clinic_get().skin_rest_hours) == (time(20), 48)
+
+
+def test_own_saving_is_nobody_elses(manager: Client, clinic: Clinic) -> None:
+    save_seen(manager, quiet_from="20:00")
+    page = manager.get(reverse("settings"))
+    answer = save(manager, quiet_from="20:00", skin_rest_hours="48", version=version_on(page))
+    assert (answer.status_code, "24 → 48" in answer.content.decode()) == (200, True)
+
+
+def seal_on(answer: Any) -> str:
+    return str(re.findall(r'name="seal" value="([^"]+)"', answer.content.decode())[0])
+
+
+def test_hours_that_somebody_else_saved_meanwhile_are_not_overwritten_unseen(manager: Client, clinic: Clinic) -> None:
+    opened = seal_on(manager.get(reverse("settings")))
+    hours_change(actor=Actor(word="test"), now=NOW, hours={0: [(time(7), time(9))]})
+    answer = manager.post(reverse("settings_hours"), {**WEEK, "seal": opened})
+    page = answer.content.decode()
+    assert (answer.status_code, hours_of(None)) == (409, {0: [(time(7), time(9))]})
+    assert '<th scope="row">Monday</th><td>07:00-09:00</td><td>08:00-18:00</td>' in page
+    assert 'name="day0" value="08:00-18:00"' in page
+    assert manager.post(reverse("settings_hours"), {**WEEK, "seal": seal_on(answer)}).status_code == 302
+    assert hours_of(None) == {day: [(time(8), time(18))] for day in range(5)}
 
 
 @pytest.mark.parametrize("sent", ["1", "", "é", "0" * 64])

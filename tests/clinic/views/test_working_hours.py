@@ -46,6 +46,21 @@ def test_the_clinic_s_hours_stay_when_a_therapist_s_change(signed_in: SignedIn, 
     assert (list(hours_of(None)), clinic.plan_version) == ([0, 1, 2, 3, 4], before)
 
 
+def test_own_hours_that_somebody_else_saved_meanwhile_are_not_overwritten_unseen(signed_in: SignedIn) -> None:
+    client, _ = signed_in("manager")
+    therapist = UserFactory()
+    address = reverse("therapist_hours", args=[therapist.pk])
+    opened = client.get(address).context["hours"]["seal"].value()
+    client.post(address, days(day1="09:00-12:00"))
+    answer = client.post(address, days(day2="10:00-11:00") | {"seal": opened})
+    page = answer.content.decode()
+    assert (answer.status_code, list(hours_of(therapist))) == (409, [1])
+    assert '<th scope="row">Tuesday</th><td>09:00-12:00</td><td>closed</td>' in page
+    assert '<th scope="row">Wednesday</th><td>closed</td><td>10:00-11:00</td>' in page
+    client.post(address, days(day2="10:00-11:00") | {"seal": answer.context["hours"]["seal"].value()})
+    assert list(hours_of(therapist)) == [2]
+
+
 def test_unreadable_hours_are_said_and_kept(signed_in: SignedIn) -> None:
     client, _ = signed_in("manager")
     answer = client.post(reverse("therapist_hours", args=[UserFactory().pk]), days(day1="nine to noon"))

@@ -9,6 +9,8 @@ from django.test import Client
 from django.urls import reverse
 
 from clinic.models import Clinic, Event, Patient, User
+from clinic.services.clinic import clinic_change
+from clinic.services.events import Actor
 from reminders.models import CallItem
 from taping.models import Application
 from tests.factories import ApplicationFactory, PatientFactory
@@ -99,6 +101,16 @@ def test_the_first_post_shows_what_would_go_and_the_second_saves(manager: Client
     assert {name: getattr(clinic, name) for name in PERIODS} == PERIODS
     assert Event.objects.get(verb="clinic.changed").fields == sorted(PERIODS)
     assert Patient.objects.get().erased_at is None, "that is done at night"
+
+
+def test_periods_that_somebody_else_saved_since_are_not_undone_unseen(manager: Client) -> None:
+    looked = re.findall(r'name="confirm" value="([^"]+)"', manager.post(KEEPING, PERIODS).content.decode())[0]
+    clinic_change(actor=Actor(word="test"), now=NOW, values={"keep_records_years": 30})
+    page = manager.post(KEEPING, {**PERIODS, "confirm": looked}).content.decode()
+    assert ("than was shown to you" in page, Clinic.objects.get().keep_records_years) == (True, 30)
+    again = re.findall(r'name="confirm" value="([^"]+)"', page)[0]
+    assert manager.post(KEEPING, {**PERIODS, "confirm": again}).status_code == 302
+    assert Clinic.objects.get().keep_records_years == 10
 
 
 @pytest.mark.parametrize(("name", "value"), [("keep_records_years", 51), ("keep_messages_months", -1),

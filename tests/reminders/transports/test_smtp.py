@@ -9,6 +9,7 @@ import subprocess
 import threading
 from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -69,6 +70,24 @@ def test_one_connection_serves_a_batch(mail_server: Callable[..., int], mailbox:
         way_out.send(outgoing())
     way_out.close()
     assert (len(mailbox.received), mailbox.connections) == (5, 1)
+
+
+def test_the_end_of_a_mail_is_not_held_back_until_its_beginning_is_acknowledged(
+    mail_server: Callable[..., int], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """RFC 9293, 3.7.4 (Nagle) and 3.8.6.3: a far end that has nothing to say acknowledges after up to half a second."""
+    kept: list[socket.socket] = []
+    make = socket.create_connection
+
+    def keeping(*at: Any, **how: Any) -> socket.socket:
+        kept.append(make(*at, **how))
+        return kept[-1]
+
+    monkeypatch.setattr(socket, "create_connection", keeping)
+    way_out = transport(mail_server())
+    way_out.send(outgoing())
+    assert [bool(one.getsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY)) for one in kept] == [True]
+    way_out.close()
 
 
 def test_a_refusal_ends_one_message_and_not_the_batch(mail_server: Callable[..., int], mailbox: Mailbox) -> None:

@@ -22,6 +22,14 @@ class UnreadableDateError(ValueError):
     """A date that was not understood, with a hint what to write instead."""
 
 
+class MisplacedYearError(UnreadableDateError):
+    """The year stands last in a date that was to begin with it."""
+
+
+class OutsideDateError(UnreadableDateError):
+    """A date that exists, and lies before or after what was asked for."""
+
+
 _EXAMPLE = {DateOrder.DMY: "03/04/1985", DateOrder.MDY: "04/03/1985", DateOrder.YMD: "1985-04-03"}
 _MONTHS = (
     "january", "february", "march", "april", "may", "june", "july", "august", "september", "october", "november",
@@ -70,7 +78,7 @@ def parse_date(text: str, order: DateOrder, *, latest: date, earliest: date = EA
     day = _assembled(_in_order(found.group(1, 3, 4), order, plain, example), plain, example)
     if not earliest <= day <= latest:
         msg = f"{plain} is not between {earliest} and {latest}"
-        raise UnreadableDateError(msg)
+        raise OutsideDateError(msg)
     return day
 
 
@@ -114,7 +122,10 @@ def _in_order(parts: tuple[str, ...], order: DateOrder, plain: str, example: str
     first, second, third = parts
     if len(first) == 4 and len(third) <= 2:
         return first, second, third
-    if len(third) == 4 and len(first) <= 2 and order is not DateOrder.YMD:
+    if len(third) == 4 and len(first) <= 2:
+        if order is DateOrder.YMD:
+            msg = f"{plain} does not begin with its year: write it like {example}"
+            raise MisplacedYearError(msg)
         return (third, second, first) if order is DateOrder.DMY else (third, first, second)
     msg = f"{plain} needs a year of four digits: write all four, like {example}"
     raise UnreadableDateError(msg)

@@ -4,7 +4,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import date
 
-from clinic.rules.ages import DateOrder, UnreadableDateError, parse_date
+from clinic.rules.ages import DateOrder, MisplacedYearError, OutsideDateError, UnreadableDateError, parse_date
 
 TYPED_ORDERS = (DateOrder.DMY, DateOrder.MDY)
 
@@ -45,13 +45,27 @@ def read_date(text: str, order: DateOrder | None, *, latest: date) -> date:
     if len(read) == 1:
         return read.pop() or latest
     if not read:
-        return parse_date(text, DateOrder.YMD, latest=latest)
+        raise _why_not(text, latest)
     words = " or ".join(f"{day.day} {day:%B %Y}" for day in sorted(day for day in read if day))
     raise AmbiguousDateError(f"{text.strip()} may be {words}: say in which order this column is written")
 
 
 class AmbiguousDateError(UnreadableDateError):
     """A date that reads two ways in a column whose order nobody has said."""
+
+
+def _why_not(text: str, latest: date) -> UnreadableDateError:
+    """The reason that helps most, for a text that is no date in any order."""
+    reasons: list[UnreadableDateError] = []
+    for order in (DateOrder.YMD, *TYPED_ORDERS):
+        try:
+            parse_date(text, order, latest=latest)
+        except UnreadableDateError as unreadable:
+            reasons.append(unreadable)
+    if isinstance(reasons[0], MisplacedYearError):
+        words = "does not exist, whichever of day and month comes first: write the date like 1985-04-03"
+        reasons[0] = UnreadableDateError(f"{text.strip()} {words}")
+    return next((reason for reason in reasons if isinstance(reason, OutsideDateError)), reasons[0])
 
 
 def _read(text: str, order: DateOrder, latest: date) -> date | None:

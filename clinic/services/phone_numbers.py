@@ -5,7 +5,7 @@ import unicodedata
 from dataclasses import dataclass
 
 import phonenumbers
-from phonenumbers import NumberParseException, PhoneNumber, PhoneNumberFormat, PhoneNumberType
+from phonenumbers import NumberParseException, PhoneNumber, PhoneNumberFormat, PhoneNumberType, ValidationResult
 
 _EXTENSION = re.compile(r"(?:;ext=|,?\s*\b(?:ext|extension)\.?\s*|\s+x\s*)(\d{1,7})$", re.IGNORECASE)
 _MARKS = frozenset("+-./() ")
@@ -94,6 +94,7 @@ def _parse(plain: str, country: str) -> PhoneNumber:
         raise UnusablePhone("This is no telephone number. Write it with the area code, or with + in front.") from (
             unreadable
         )
-    if not phonenumbers.is_possible_number(number):
+    # Seven digits that only a neighbour can dial are "possible" to the library, and reach nobody from here.
+    if phonenumbers.is_possible_number_with_reason(number) != ValidationResult.IS_POSSIBLE:
         raise UnusablePhone("This number has too few or too many digits. Write it with the area code.")
     return number

@@ -111,7 +111,6 @@ def test_a_bare_number_is_never_a_date(text: str) -> None:
         ("03/04/985", DMY, "03/04/1985"),
         ("03/04/45", MDY, "04/03/1985"),
         ("45-04-03", YMD, "1985-04-03"),
-        ("03/04/1985", YMD, "1985-04-03"),
         ("1985/04/0003", DMY, "03/04/1985"),
         ("123/04/1985", DMY, "03/04/1985"),
         ("1985/04/123", DMY, "03/04/1985"),
@@ -119,6 +118,10 @@ def test_a_bare_number_is_never_a_date(text: str) -> None:
 )
 def test_a_year_of_fewer_than_four_digits_is_never_guessed(text: str, order: DateOrder, example: str) -> None:
     assert refusal(text, order) == f"{text} needs a year of four digits: write all four, like {example}"
+
+
+def test_a_year_that_stands_last_where_it_should_stand_first_is_said() -> None:
+    assert refusal("03/04/1985", YMD) == "03/04/1985 does not begin with its year: write it like 1985-04-03"
 
 
 @pytest.mark.parametrize("text", ["", "soon", "3/4", "03/04-1985", "3 April 1985", "1985-04-03T10:00"])

@@ -67,6 +67,26 @@ def test_counts_of_days_and_short_years_are_never_dates(text: str, order: DateOr
         read_date(text, order, latest=TODAY)
 
 
+@pytest.mark.parametrize(
+    ("text", "reason"),
+    [
+        ("29/02/2023", "29/02/2023 does not exist, whichever of day and month comes first"),
+        ("31/12/2099", "31/12/2099 is not between 1900-01-01 and 2027-03-10"),
+        ("01/01/0001", "01/01/0001 is not between 1900-01-01 and 2027-03-10"),
+        ("2023-02-29", "2023-02-29 does not exist (read as year 2023, month 2, day 29)"),
+        ("2099-12-31", "2099-12-31 is not between 1900-01-01 and 2027-03-10"),
+        ("03/04/45", "03/04/45 needs a year of four digits"),
+        ("soon", "'soon' is not a date"),
+        ("36585", "36585 is a bare number"),
+    ],
+)
+@pytest.mark.parametrize("order", [None, DateOrder.YMD])
+def test_the_reason_is_what_is_wrong_with_the_date(text: str, order: DateOrder | None, reason: str) -> None:
+    with pytest.raises(UnreadableDateError) as refused:
+        read_date(text, order, latest=TODAY)
+    assert str(refused.value).startswith(reason)
+
+
 @settings(deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(st.lists(st.dates(date(1900, 1, 1), TODAY)), st.sampled_from([DateOrder.DMY, DateOrder.MDY]))
 def test_a_column_is_read_right_or_asked_about_and_never_read_wrong(days: list[date], written: DateOrder) -> None:

@@ -49,6 +49,12 @@ def test_what_is_no_number_is_refused(text: str) -> None:
         phone_read(text, "US")
 
 
+@pytest.mark.parametrize(("text", "country"), [("555-0123", "US"), ("5550123", "US"), ("7946 0018", "GB")])
+def test_a_number_without_its_area_code_is_refused(text: str, country: str) -> None:
+    with pytest.raises(UnusablePhone, match="area code"):
+        phone_read(text, country)
+
+
 @pytest.mark.parametrize("text", ["212 555 0123 ext 12", "212 555 0123 x12", "212 555 0123, ext. 12"])
 def test_an_extension_is_read_apart_and_gets_no_texts(text: str) -> None:
     assert phone_read(text, "US") == Phone(number="+12125550123", extension="12", gets_texts=False)

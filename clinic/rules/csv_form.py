@@ -1,6 +1,8 @@
 """What a list of patients from another program looks like: its encoding, its separator, its columns."""
 
 import csv
+import re
+import unicodedata
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
@@ -75,6 +77,33 @@ def refuse_other_files(head: bytes) -> None:
     for mark, kind in _NO_LISTS:
         if head.startswith(mark):
             raise UnreadableFileError(f"it is {kind}, no CSV. In the program it comes from, save it as CSV (UTF-8)")
+
+
+_LINE_SIGNS = frozenset("\t\n\r")
+_MOST_ODD = 50
+"""Of so many characters one may be a control character: a stray one is its line's fault. No source."""
+_SEPARATOR_LINE = re.compile(r'"?sep=.?"?', re.IGNORECASE)
+
+
+def refuse_no_text(beginning: str) -> None:
+    """Raise UnreadableFileError where the first characters are no text: pictures, programs, packed files.
+
+    Text of another encoding than was told looks the same.
+    """
+    heading = beginning.strip().partition("\n")[0]
+    odd = sum(map(_is_odd, beginning))
+    if any(map(_is_odd, heading)) or odd > max(1, len(beginning) // _MOST_ODD):
+        words = "it holds signs that no text has. Save the list anew as CSV (UTF-8), in the program it comes from"
+        raise UnreadableFileError(words)
+
+
+def _is_odd(character: str) -> bool:
+    return unicodedata.category(character) == "Cc" and character not in _LINE_SIGNS
+
+
+def is_separator_line(line: str) -> bool:
+    """Whether a line above the heading only tells some spreadsheets the separator, as in sep=; (common practice)."""
+    return _SEPARATOR_LINE.fullmatch(line.strip()) is not None
 
 
 def encoding_of(head: bytes, *, is_utf8: bool) -> Encoding:

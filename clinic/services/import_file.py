@@ -5,9 +5,10 @@ import csv
 import io
 from collections.abc import Iterable, Iterator
 from itertools import islice
+from typing import NamedTuple
 
 from clinic.models import ImportPart, PatientImport
-from clinic.rules.csv_form import DELIMITERS, UnreadableFileError
+from clinic.rules.csv_form import DELIMITERS, UnreadableFileError, is_separator_line
 
 PART_BYTES = 512 * 1024
 MOST_BYTES = 60 * 1024 * 1024
@@ -58,18 +59,29 @@ def text_of(of: PatientImport) -> io.TextIOWrapper:
 
 
 def heading_line(of: PatientImport) -> str:
-    """The first line that is not empty. Raises UnreadableFileError where there is none, or it has no end."""
+    """The first line that is not empty and names no separator.
+
+    Raises UnreadableFileError where there is none, or it has no end.
+    """
     with text_of(of) as text:
         while line := text.readline(LONGEST_HEADING):
-            if line.strip():
+            if line.strip() and not is_separator_line(line.lstrip("\ufeff")):
                 if len(line) == LONGEST_HEADING:
                     raise UnreadableFileError("its first line is longer than any heading: is it a list at all?")
                 return line.rstrip("\r\n").lstrip("\ufeff")
     raise UnreadableFileError("it is empty")
 
 
-def records(of: PatientImport, *, after: int = 0) -> Iterator[tuple[int, list[str]]]:
-    """Each line's number in the file and its cells, the heading and empty lines left out, the first `after` skipped.
+class Record(NamedTuple):
+    """line: its number in the file. cut: the file ends in it, without a line end and before its last columns."""
+
+    line: int
+    cells: list[str]
+    cut: bool = False
+
+
+def records(of: PatientImport, *, after: int = 0) -> Iterator[Record]:
+    """The lines about somebody: the heading and empty lines left out, the first `after` skipped.
 
     Raises UnreadableFileError where a quotation mark is never closed.
     """
@@ -77,9 +89,28 @@ def records(of: PatientImport, *, after: int = 0) -> Iterator[tuple[int, list[st
         yield from islice(_records(text, of.delimiter), after, None)
 
 
-def _records(text: Iterable[str], delimiter: str) -> Iterator[tuple[int, list[str]]]:
-    reader = csv.reader(text, delimiter=delimiter if delimiter in DELIMITERS else ",")
-    begins, heading = 1, True
+class _Watched:
+    """Lines on their way to the reader, which asks for no more of them than it needs."""
+
+    def __init__(self, text: Iterable[str]) -> None:
+        self._text, self.last, self.ended = iter(text), "", False
+
+    def __iter__(self) -> Iterator[str]:
+        return self
+
+    def __next__(self) -> str:
+        line = next(self._text, None)
+        if line is None:
+            self.ended = True
+            raise StopIteration
+        self.last = line
+        return line
+
+
+def _records(text: Iterable[str], delimiter: str) -> Iterator[Record]:
+    lines, delimiter = _Watched(text), delimiter if delimiter in DELIMITERS else ","
+    reader = csv.reader(lines, delimiter=delimiter)
+    begins, width = 1, 0
     while True:
         try:
             cells = next(reader, None)
@@ -88,8 +119,12 @@ def _records(text: Iterable[str], delimiter: str) -> Iterator[tuple[int, list[st
             raise UnreadableFileError(words) from unreadable
         if cells is None:
             return
+        if lines.ended:  # the reader wanted more for this line: it still waits for the mark that closes it
+            words = f"line {begins} opens a quotation mark that is never closed. The file may have been cut off"
+            raise UnreadableFileError(words)
         if any(cell.strip() for cell in cells):
-            if not heading:
-                yield begins, cells
-            heading = False
+            if width:
+                yield Record(begins, cells, len(cells) < width and not lines.last.endswith(("\r", "\n")))
+            elif not is_separator_line(delimiter.join(cells).lstrip("\ufeff")):
+                width = len(cells)
         begins = reader.line_num + 1

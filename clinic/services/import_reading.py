@@ -18,16 +18,21 @@ from clinic.rules.csv_form import Column, unguarded
 from clinic.rules.import_dates import AmbiguousDateError, read_date
 from clinic.rules.mail_address import UnusableAddress, wire_address
 from clinic.rules.text import UnusableTextError, find_key, normalise_line, normalise_name
+from clinic.services.import_file import Record
 from clinic.services.phone_numbers import UnusablePhone, phone_read
 
 LONGEST_NOTE = 2000
+FEWEST_BETWEEN = 3
 _ROUNDED = re.compile(r"\d+([.,]\d+)?e\+?\d+", re.IGNORECASE | re.ASCII)
 _ZEROS = re.compile(r"0{6,}$")
 
 
 @dataclass(frozen=True, slots=True)
 class Reading:
-    """How a file is read. order: None where the order of its dates is not known. latest: the clinic's date."""
+    """How a file is read. width: the heading's columns. order: None where the order of its dates is not known.
+
+    latest: the clinic's date.
+    """
 
     mapping: Mapping[Column, int]
     width: int
@@ -35,6 +40,7 @@ class Reading:
     country: str
     latest: date
     codec_sure: bool
+    delimiter: str = ","
 
 
 @dataclass
@@ -56,9 +62,10 @@ class ReadLine:
         return find_key(self.values.get("full_name", ""))
 
 
-def line_read(line: int, cells: Sequence[str], reading: Reading) -> ReadLine:
+def line_read(record: Record, reading: Reading) -> ReadLine:
     """Read one line. Nothing is guessed, and nothing a spreadsheet has rounded is spelt out again."""
-    read = ReadLine(line, list(cells))
+    cells = record.cells
+    read = ReadLine(record.line, list(cells))
     if len(cells) > reading.width and any(cell.strip() for cell in cells[reading.width :]):
         read.refused.append(f"It has {len(cells)} columns, and the heading {reading.width}.")
     texts = {column: _cell(cells, place) for column, place in reading.mapping.items()}
@@ -69,6 +76,10 @@ def line_read(line: int, cells: Sequence[str], reading: Reading) -> ReadLine:
             read.refused.append(f"The {column} holds a character that this encoding does not have.")
     if read.refused:
         return read
+    if record.cut:
+        read.doubts.append("The file ends in the middle of this line: it may have been cut off.")
+    if any(_holds_lines(cell, reading) for cell in cells):
+        read.doubts.append("It holds whole other lines: a quotation mark may be missing here, or one too many.")
     if not reading.codec_sure and any(not text.isascii() for text in texts.values()):
         read.doubts.append("It holds letters outside ASCII, and the file's encoding is a guess: say which it is.")
     _name(read, texts)
@@ -77,6 +88,17 @@ def line_read(line: int, cells: Sequence[str], reading: Reading) -> ReadLine:
     _email(read, texts.get(Column.EMAIL, ""))
     _lines(read, texts)
     return read
+
+
+def _holds_lines(cell: str, reading: Reading) -> bool:
+    """Whether a line of the file itself seems to stand within the cell. With few columns any sentence may look so."""
+    breaks = "\n" in cell or "\r" in cell
+    between = reading.width - 1
+    return (
+        breaks
+        and between >= FEWEST_BETWEEN
+        and any(line.count(reading.delimiter) == between for line in cell.splitlines())
+    )
 
 
 def key_of(*parts: str) -> int:

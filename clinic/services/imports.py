@@ -20,6 +20,7 @@ from clinic.rules.csv_form import (
     encoding_of,
     heading_key,
     mapping_missing,
+    refuse_no_text,
     refuse_other_files,
 )
 from clinic.rules.import_dates import DateColumn
@@ -60,6 +61,7 @@ def import_begin(*, actor: Actor, now: datetime, file_name: str, pieces: Iterabl
     of.codec, of.codec_sure = found.codec, found.sure
     try:
         refuse_other_files(head)
+        refuse_no_text(head.decode(of.codec, "replace"))
         line = heading_line(of)
     except UnreadableFileError as unreadable:
         raise ImportRefused(f"This file cannot be read: {unreadable}.") from unreadable
@@ -133,7 +135,7 @@ def import_check(
             chunk = list(islice(rows, CHUNK))
         except UnreadableFileError as unreadable:
             raise ImportRefused(f"This file cannot be read to its end: {unreadable}.") from unreadable
-        of = _checked(of, [line_read(number, cells, reading) for number, cells in chunk])
+        of = _checked(of, [line_read(record, reading) for record in chunk])
         if enough() or of.state != PatientImport.State.CHECKING:
             break
     return of
@@ -168,6 +170,7 @@ def _reading(of: PatientImport, country: str, today: date) -> Reading:
         country=country,
         latest=today,
         codec_sure=of.codec_sure,
+        delimiter=of.delimiter,
     )
 
 
@@ -204,10 +207,10 @@ def _keep(of: PatientImport, pieces: Iterable[bytes]) -> bytes:
 def _survey(of: PatientImport, born: int | None, today: date) -> tuple[int, DateOrder | None]:
     """How many lines there are, and the order in which the dates among them are written, where they tell it."""
     column, count = DateColumn(), 0
-    for _, cells in records(of):
+    for record in records(of):
         count += 1
-        if born is not None and born < len(cells) and cells[born].strip():
-            column.look([cells[born]], latest=today)
+        if born is not None and born < len(record.cells) and record.cells[born].strip():
+            column.look([record.cells[born]], latest=today)
     return count, column.order
 
 

@@ -178,7 +178,7 @@ def _page(
 
 def _sample(of: PatientImport) -> list[list[str]]:
     try:
-        return [cells for _, cells in islice(records(of), SAMPLE)]
+        return [record.cells for record in islice(records(of), SAMPLE)]
     except UnreadableFileError:
         return []
 

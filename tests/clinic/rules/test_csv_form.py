@@ -5,7 +5,7 @@ import io
 import zipfile
 
 import pytest
-from hypothesis import given
+from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from clinic.rules.csv_form import (
@@ -17,8 +17,10 @@ from clinic.rules.csv_form import (
     encoding_of,
     guarded,
     heading_key,
+    is_separator_line,
     mapping_missing,
     mapping_named,
+    refuse_no_text,
     refuse_other_files,
     unguarded,
 )
@@ -119,6 +121,7 @@ def test_no_spreadsheet_runs_a_cell_against_owasp_csv_injection(cell: str) -> No
     assert unguarded(guarded(cell)) == cell
 
 
+@settings(deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(st.lists(st.text(st.characters(exclude_categories=["Cs"], exclude_characters="\x00")), min_size=1))
 def test_what_is_written_is_read_again(cells: list[str]) -> None:
     out = io.StringIO(newline="")
@@ -150,3 +153,34 @@ def test_another_kind_of_file_is_told_by_its_first_bytes(head: bytes, kind: str)
 
 def test_a_list_is_no_other_kind_of_file() -> None:
     refuse_other_files(b"name,born\nPK Lund,1990-12-01\n")
+
+
+@pytest.mark.parametrize(
+    "beginning",
+    [
+        "\x89PNG\r\n\x1a\n\x00\x00IHDR",
+        "MZ\x90\x00\x03\x00",
+        "\x1f\x8b\x08\x00list",
+        "na\x00me,born\nAna Reis,1985-03-04\n",
+        "name,born\nA\x00n\x00a\x00,1985-03-04\n",
+    ],
+)
+def test_what_is_no_text_is_refused_whatever_its_name_says(beginning: str) -> None:
+    with pytest.raises(UnreadableFileError, match="signs that no text has"):
+        refuse_no_text(beginning)
+
+
+@pytest.mark.parametrize(
+    "beginning",
+    ["", "name\tborn\r\nAna\t1985-03-04\r\n", "name,born\nAna\x00,1985-03-04\n", "שם,נולד\nמרים\u200f,1985-03-04\n"],
+)
+def test_text_with_one_stray_sign_is_a_list(beginning: str) -> None:
+    refuse_no_text(beginning)
+
+
+@pytest.mark.parametrize(
+    ("line", "tells"),
+    [("sep=;", True), ('"sep=|"\n', True), ("SEP=\t", True), ("sep", False), ("separator;name", False)],
+)
+def test_a_line_that_tells_a_spreadsheet_the_separator_is_known(line: str, tells: bool) -> None:
+    assert is_separator_line(line) is tells

@@ -1,5 +1,6 @@
 """A list from its upload to the last line: what is read, what is left out, and that twice is as good as once."""
 
+import random
 from collections.abc import Callable
 from datetime import date, datetime
 from typing import Any
@@ -197,7 +198,13 @@ def test_the_columns_and_dates_of_a_file_are_remembered(clinic: Clinic, now: dat
 
 @pytest.mark.parametrize(
     ("data", "words"),
-    [(b"", "it is empty"), (b"\n\n", "it is empty"), (b"x" * 20_000, "longer than any heading")],
+    [
+        (b"", "it is empty"),
+        (b"\n\n", "it is empty"),
+        (b"sep=,\n", "it is empty"),
+        (b"x" * 20_000, "longer than any heading"),
+        (random.Random(7).randbytes(5000), "signs that no text has"),
+    ],
 )
 def test_a_file_that_is_no_list_is_refused(clinic: Clinic, now: datetime, data: bytes, words: str) -> None:
     with pytest.raises(ImportRefused, match=words):
@@ -217,6 +224,59 @@ def test_a_file_that_is_too_large_leaves_nothing(
 def test_a_quotation_mark_that_is_never_closed_is_named(checked: Callable[..., PatientImport]) -> None:
     with pytest.raises(ImportRefused, match="line 2 cannot be read: a quotation mark"):
         checked(HEAD + '"Ana Reis,' + "x,\n" * 100_000)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        'Ana Reis,1985-03-04,,,1,\nBo Lund,1990-01-02,,,2,"a note that never',
+        'Ana Reis,1985-03-04,,,1,\nBo Lund,1990-01-02,,,2,"swallows\nCy Ng,2001-07-09,,,3,\nDi,2002-07-09,,,4,\n',
+    ],
+)
+def test_a_quotation_mark_left_open_swallows_nobody(checked: Callable[..., PatientImport], text: str) -> None:
+    with pytest.raises(ImportRefused, match="line 3 opens a quotation mark that is never closed"):
+        checked(HEAD + text)
+    assert not ImportLine.objects.exists()
+
+
+@pytest.mark.parametrize("line_end", ["\n", "\r\n", "\r"])
+def test_a_quotation_mark_closed_lines_later_swallows_nobody_unseen(
+    checked: Callable[..., PatientImport], line_end: str
+) -> None:
+    lines = [
+        HEAD.strip(),
+        'Ana,1985-03-04,,,1,"see',
+        'Bo,1990-01-02,,,2,"ok"',
+        'Cy,2001-07-09,,,3,"two',
+        'lines, here"',
+        "",
+    ]
+    of = checked(line_end.join(lines))
+    assert states(of) == [(2, "doubtful"), (4, "new")]
+    assert (
+        of.judged.get(line=2).reason
+        == "It holds whole other lines: a quotation mark may be missing here, or one too many."
+    )
+    assert of.judged.get(line=4).values["note"] == "two\nlines, here"
+
+
+def test_a_file_cut_off_in_the_middle_of_a_line_enters_nobody_by_half(checked: Callable[..., PatientImport]) -> None:
+    of = checked(HEAD + "Ana Reis,1985-03-04,,,1,\nBo Lund,1990-01-02,,bo@example.or")
+    assert states(of) == [(2, "new"), (3, "doubtful")]
+    assert of.judged.get(line=3).reason == "The file ends in the middle of this line: it may have been cut off."
+
+
+@pytest.mark.parametrize("last", ["Bo Lund,1990-01-02,,,2,ok", "Bo Lund,1990-01-02\n"])
+def test_a_last_line_that_is_whole_is_read(checked: Callable[..., PatientImport], last: str) -> None:
+    assert states(checked(HEAD + last)) == [(2, "new")]
+
+
+@pytest.mark.parametrize("mark", ["sep=;\n", '"sep=;"\r\n', "\ufeffsep=;\n"])
+def test_a_line_that_tells_a_spreadsheet_the_separator_is_no_heading(
+    checked: Callable[..., PatientImport], mark: str
+) -> None:
+    of = checked(mark + "name;born\nAna Reis;1985-03-04\n")
+    assert (of.headings, states(of)) == (["name", "born"], [(3, "new")])
 
 
 def test_parts_put_together_are_the_file(clinic: Clinic, now: datetime, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -15,23 +15,7 @@ from reminders.sheets.printing import Printed, print_html, print_together
 from taping.models import Application
 from tests.factories import HelperFactory, StripFactory
 from tests.reminders.sheets.conftest import fonts_of, reader_of
-
-ENGLISH = re.compile(r"\b(the|your|please|skin|call|today|left|knee|start|scan|sheet)\b", re.IGNORECASE)
-OTHERS = [key for key in LANGUAGES if key != "en"]
-
-
-@pytest.fixture
-def speak(clinic: Clinic, tape: Application) -> Callable[[str], None]:
-    """speak("ar"): the patient's language, approved; the clinic's own words are in no language."""
-
-    def set_language(key: str) -> None:
-        clinic.languages = {one: {"name": "Nur Halloran", "on": "2027-03-01"} for one in LANGUAGES}
-        clinic.name, clinic.out_of_hours_advice = "Hafen", "(212) 555-0101"
-        clinic.save()
-        tape.patient.language = key
-        tape.patient.save()
-
-    return set_language
+from tests.reminders.tongues import OTHERS, english_in
 
 
 def sheet(tape: Application, clinic: Clinic, now: datetime, paper: str = "letter") -> Printed:
@@ -73,7 +57,7 @@ def test_no_english_is_left(
     tape.removal = removal
     html = aftercare_sheet(tape, clinic=clinic, now=now)
     heard = " ".join(re.findall(r'alt="([^"]*)"', html))
-    assert ENGLISH.findall(re.sub(r"<!--.*?-->|<[^>]+>", " ", html) + heard) == []
+    assert english_in(re.sub(r"<!--.*?-->|<[^>]+>", " ", html) + heard) == []
     assert f'<html lang="{key}" dir="{tongue_of(key).direction}">' in html
 
 

@@ -14,23 +14,7 @@ from reminders.models import CallItem
 from reminders.services.links import link_token
 from taping.models import Application, SkinReport
 from tests.factories import HelperFactory
-
-OTHERS = [key for key in LANGUAGES if key != "en"]
-ENGLISH = re.compile(r"\b(the|your|please|skin|call|today|left|knee|start|thank)\b", re.IGNORECASE)
-
-
-@pytest.fixture
-def speak(clinic: Clinic, tape: Application) -> Callable[[str], None]:
-    """speak("ar"): the patient's language, approved."""
-
-    def set_language(key: str) -> None:
-        clinic.languages = {one: {"name": "Nur Halloran", "on": "2027-03-01"} for one in LANGUAGES}
-        clinic.name, clinic.out_of_hours_advice = "Hafen", ""
-        clinic.save()
-        tape.patient.language = key
-        tape.patient.save()
-
-    return set_language
+from tests.reminders.tongues import OTHERS, english_in
 
 
 def words_of(page: str) -> str:
@@ -56,7 +40,7 @@ def test_no_english_is_left_on_any_page(
     for page in pages:
         text = page.content.decode()
         assert f'<html lang="{key}" dir="{tongue_of(key).direction}">' in text
-        assert ENGLISH.findall(words_of(text)) == []
+        assert english_in(words_of(text)) == []
 
 
 @pytest.mark.parametrize("removal", ["home", "helper", "clinic"])
@@ -72,7 +56,7 @@ def test_every_day_and_way_of_coming_off_is_said(
     tape.removal = removal
     tape.save()
     frozen.move_to(moment)
-    assert ENGLISH.findall(words_of(client.get(f"/t/{token}/").content.decode())) == []
+    assert english_in(words_of(client.get(f"/t/{token}/").content.decode())) == []
 
 
 def test_arabic_runs_from_right_to_left_and_keeps_numbers_in_order(

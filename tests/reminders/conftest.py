@@ -1,0 +1,23 @@
+"""A patient who speaks another language."""
+
+from collections.abc import Callable
+
+import pytest
+
+from clinic.models import Clinic
+from clinic.rules.tongue import LANGUAGES
+from taping.models import Application
+
+
+@pytest.fixture
+def speak(clinic: Clinic, tape: Application) -> Callable[[str], None]:
+    """speak("ar"): the language of the tape's patient, approved; the clinic's own words are in no language."""
+
+    def set_language(key: str) -> None:
+        clinic.languages = {one: {"name": "Nur Halloran", "on": "2027-03-01"} for one in LANGUAGES}
+        clinic.name, clinic.out_of_hours_advice = "Hafen", "(212) 555-0101"
+        clinic.save()
+        tape.patient.language = key
+        tape.patient.save()
+
+    return set_language

@@ -16,6 +16,7 @@ from clinic.rules.tongue import CATALOGUES, DOMAIN
 from reminders.rules.texts import TEXTS
 from reminders.rules.wear_calendar import SHORT_WEEKDAYS
 from reminders.rules.words import MONTHS, WEEKDAYS, every_place
+from taping.rules.hold import HOLD_WORDS, WHO
 from taping.rules.pictures import BODIES
 from taping.rules.places import PLACES, REGIONS
 from taping.rules.removal import RAW_STEPS, USUAL_STEPS, WORN_CARE
@@ -115,6 +116,8 @@ def _of_data() -> Iterator[Sentence]:
     for step in (*USUAL_STEPS, *RAW_STEPS, *WORN_CARE, *ADVICE_STEPS.values()):
         yield step.text
     yield from (sign.words for sign in SIGNS)
+    yield from (words for one in HOLD_WORDS.values() for words in (one.what, one.advice))
+    yield from WHO
     yield from every_place()
     marks = [*(region.landmarks for region in REGIONS.values()), *(place.landmarks for place in PLACES.values())]
     yield from (words for mark in marks for words in (mark.upper, mark.lower))

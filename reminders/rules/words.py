@@ -23,6 +23,12 @@ def day_words(day: date, tongue: Tongue = ENGLISH) -> str:
     return tongue.say("{weekday}, {day} {month}", weekday=weekday, day=day.day, month=month)
 
 
+def year_day_words(day: date, tongue: Tongue = ENGLISH) -> str:
+    """ "16 January 2027"."""
+    month = tongue.say(MONTHS[day.month - 1])
+    return tongue.say("{day} {month} {year}", day=day.day, month=month, year=day.year)
+
+
 def near_day_words(day: date, today: date, tongue: Tongue = ENGLISH) -> str:
     """ "today", "tomorrow", else "on Saturday, 16 January"."""
     near = {0: tongue.say("today"), 1: tongue.say("tomorrow")}.get((day - today).days)

@@ -12,8 +12,8 @@ from reminders.rules.paper import paper_for
 from reminders.selectors.record import application_get
 from reminders.services.links import links_keep
 from reminders.sheets.aftercare import TapeIsOff, aftercare_sheet
-from reminders.sheets.hold import ScreenPermits, hold_sheet
-from reminders.sheets.printing import Printed, print_html
+from reminders.sheets.hold import ScreenPermits, hold_sheets
+from reminders.sheets.printing import Printed, print_html, print_together
 from reminders.sheets.record import plan_sheet, record_sheet
 from taping.models import Application
 from taping.selectors import plan_get, screen_get
@@ -42,12 +42,17 @@ def hold(request: HttpRequest, pk: int) -> HttpResponse:
     if screen is None:
         raise Http404
     try:
-        html = hold_sheet(screen, clinic=clinic)
+        htmls = hold_sheets(screen, clinic=clinic)
     except ScreenPermits as permits:
         messages.warning(request, str(permits))
         return redirect("screen_page", pk)
     event_record(actor=actor_of(request), verb="sheet.printed", subject=screen, patient=screen.patient, now=now)
-    return pdf_response(print_html(html, paper=paper_for(clinic.country)), name=f"no-tape-{pk}")
+    paper = paper_for(clinic.country)
+    if len(htmls) > 1:
+        printed = print_together(htmls, title=f"No tape, sheet {pk}", paper=paper)
+    else:
+        printed = print_html(htmls[0], paper=paper)
+    return pdf_response(printed, name=f"no-tape-{pk}")
 
 
 @for_roles(*TAPERS)

@@ -42,6 +42,7 @@ __all__ = [
     "none_of_these_blocked_by",
     "not_screened_for",
     "questions_for",
+    "reasons_of",
 ]
 
 
@@ -194,6 +195,15 @@ def judge(answers: Answers, *, goal: str | None = None) -> Verdict:
     if outcome is Outcome.DO_NOT_TAPE:
         groups[Finding.OPEN] = [reason for reason in groups[Finding.OPEN] if reason.answer is not None]
     return Verdict(outcome, tuple(reason for group in groups.values() for reason in group))
+
+
+def reasons_of(key: str) -> tuple[Reason, ...]:
+    """Return every reason that an answer to the question of that key can give.
+
+    Raises:
+        KeyError: when there is no such question.
+    """
+    return tuple(reason for reason in _ROWS[key].values() if reason is not None)
 
 
 def check_answers(answers: Answers) -> None:

@@ -9,12 +9,12 @@ import pytest
 from babel.dates import format_date, get_day_names, get_month_names
 from django.core.management import call_command
 
-from clinic.rules.tongue import LANGUAGES, holes_in, tongue_of
+from clinic.rules.tongue import holes_in, tongue_of
 from reminders import catalogue
 from reminders.catalogue import catalogue_path, catalogue_read, compiled, sentences
-from reminders.rules.words import MONTHS, WEEKDAYS, day_words
+from reminders.rules.words import MONTHS, WEEKDAYS, day_words, year_day_words
+from tests.reminders.tongues import OTHERS
 
-OTHERS = [key for key in LANGUAGES if key != "en"]
 LOOSE = {"tape"}
 """Whose tape it is may be left out where a language says it better without."""
 PATTERNS = {"es": "EEEE, d 'de' MMMM", "fr": "EEEE d MMMM", "de": "EEEE, d. MMMM", "ar": "EEEE، d MMMM"}
@@ -65,6 +65,14 @@ def test_a_day_is_written_in_the_language_s_order_against_cldr(key: str) -> None
     for number in range(0, 365, 11):
         day = first + timedelta(days=number)
         assert day_words(day, tongue_of(key)) == format_date(day, PATTERNS[key], locale=key)
+
+
+@pytest.mark.parametrize("key", OTHERS)
+def test_a_day_with_its_year_is_written_in_the_language_s_order_against_cldr(key: str) -> None:
+    """CLDR's long form, its marks of direction left out: the letters around it turn the line already."""
+    for number in range(0, 365, 11):
+        day = date(1985, 1, 1) + timedelta(days=number)
+        assert year_day_words(day, tongue_of(key)) == format_date(day, "long", locale=key).replace("\u200f", "")
 
 
 def test_writing_the_catalogues_again_changes_nothing(

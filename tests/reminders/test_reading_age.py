@@ -13,6 +13,7 @@ import pytest
 from clinic.models import Clinic
 from reminders.catalogue import sentences
 from reminders.rules.texts import TEXTS
+from taping.rules.hold import HOLD_WORDS
 from taping.rules.removal import RAW_STEPS, USUAL_STEPS, WORN_CARE
 from taping.rules.report_signs import ADVICE_STEPS, SIGNS
 from tests.reminders.services.test_rendering import KINDS, message, said
@@ -84,8 +85,9 @@ def test_each_kind_s_sentences_can_be_read_at_eleven(kind: str) -> None:
         [step.text for step in (*USUAL_STEPS, *RAW_STEPS, *WORN_CARE)],
         [step.text for step in ADVICE_STEPS.values()],
         [sign.words for sign in SIGNS],
+        [line for words in HOLD_WORDS.values() for line in (words.what, words.advice)],
     ],
-    ids=["removal", "advice", "signs"],
+    ids=["removal", "advice", "signs", "held"],
 )
 def test_the_steps_can_be_read_at_eleven(lines: list[str]) -> None:
     assert reading_age("\n".join(lines)) <= OLDEST

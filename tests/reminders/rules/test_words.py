@@ -17,6 +17,7 @@ from reminders.rules.words import (
     place_words,
     places_together,
     shortened,
+    year_day_words,
 )
 
 DAY = date(2027, 3, 10)
@@ -26,6 +27,7 @@ DAY = date(2027, 3, 10)
 def test_a_day_is_written_out_in_full(day: date) -> None:
     name = calendar.day_name[calendar.weekday(day.year, day.month, day.day)]
     assert day_words(day) == f"{name}, {day.day} {calendar.month_name[day.month]}"
+    assert year_day_words(day) == f"{day.day} {calendar.month_name[day.month]} {day.year}"
 
 
 @pytest.mark.parametrize(

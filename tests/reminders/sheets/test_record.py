@@ -1,4 +1,4 @@
-"""The hold sheet, the plan and the record: whole, in order, on as many pages as it takes."""
+"""The plan and the record: whole, in order, on as many pages as it takes."""
 
 import re
 from collections.abc import Callable
@@ -6,63 +6,20 @@ from datetime import datetime, timedelta
 from html import unescape
 from typing import Any
 
-import pytest
-
 from clinic.models import Clinic
-from reminders.sheets.hold import ScreenPermits, hold_sheet
 from reminders.sheets.printing import print_html
 from reminders.sheets.record import plan_sheet, record_sheet
 from taping.models import Application, Correction, PainScore, SkinReport, SkinScreen, StripPlan
 from taping.rules.skin_questions import questions_for
 from taping.selectors import plan_get
-from tests.factories import MessageFactory, PatientFactory, ScreenFactory, StripFactory, StripPlanFactory
-from tests.reminders.sheets.conftest import fonts_of, reader_of
-
-REASON = {
-    "question": "open_wound",
-    "text": "There is an open wound here.",
-    "advice": "Cover it and let it heal.",
-    "urgency": "today",
-    "who": "a doctor",
-    "finding": "found",
-}
+from tests.factories import MessageFactory, StripFactory, StripPlanFactory
+from tests.reminders.sheets.conftest import reader_of
 
 
 def plan_of(row: StripPlan) -> StripPlan:
     found = plan_get(row.pk)
     assert found is not None
     return found
-
-
-def test_the_hold_sheet_says_why_what_was_advised_and_who_must_see_the_patient(
-    clinic: Clinic, text_of: Callable[[bytes], str]
-) -> None:
-    screen = ScreenFactory(outcome="do_not_tape", reasons=[REASON], note="between us", patient__full_name="Ada Quill")
-    text = text_of(print_html(hold_sheet(screen, clinic=clinic)).pdf)
-    for words in (
-        "No tape today: left knee",
-        "Ada Quill, born 3 April 1985",
-        "To be seen today: a doctor.",
-        "There is an open wound here. Cover it and let it heal.",
-        "Emergency first, tape second",
-        "(212) 555-0100",
-        "It is no diagnosis and does not replace a doctor.",
-    ):
-        assert words in text
-    assert "between us" not in text
-
-
-def test_what_is_to_be_put_right_first_is_no_refusal(clinic: Clinic) -> None:
-    screen = ScreenFactory(outcome="prepare_first", reasons=[REASON | {"who": "", "urgency": "none"}])
-    html = hold_sheet(screen, clinic=clinic)
-    assert "<h1>No tape yet: to be put right first: left knee</h1>" in html
-    assert "To be seen" not in html
-
-
-@pytest.mark.parametrize("outcome", ["clear", "clear_with_care"])
-def test_a_screen_that_permits_tape_has_no_hold_sheet(clinic: Clinic, outcome: str) -> None:
-    with pytest.raises(ScreenPermits):
-        hold_sheet(ScreenFactory(outcome=outcome), clinic=clinic)
 
 
 def test_the_plan_has_its_numbers_and_a_drawing_of_each_strip(clinic: Clinic, text_of: Callable[[bytes], str]) -> None:
@@ -160,18 +117,6 @@ def test_a_note_of_six_thousand_characters_is_whole(
     text = text_of(printed.pdf)
     assert printed.pages > 1
     assert [number for number in range(667) if f"word{number:04d}" not in text] == []
-
-
-def test_names_in_other_scripts_and_numbers_beside_them_stay_in_order(
-    clinic: Clinic, text_of: Callable[[bytes], str]
-) -> None:
-    patient = PatientFactory(full_name="מרים כהן")
-    screen = ScreenFactory(patient=patient, outcome="do_not_tape", reasons=[REASON])
-    printed = print_html(hold_sheet(screen, clinic=clinic))
-    text = text_of(printed.pdf)
-    assert "מרים כהן" in text
-    assert "born 3 April 1985" in text
-    assert all(fonts_of(printed.pdf).values())
 
 
 def test_a_script_in_a_note_is_only_letters(clinic: Clinic) -> None:

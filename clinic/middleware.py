@@ -70,10 +70,11 @@ class LongRequests:
         length = request.META.get("CONTENT_LENGTH") or ""
         if not length and request.META.get("HTTP_TRANSFER_ENCODING"):
             return self._refusal(request, 411, {"length_unknown": True})
-        most = settings.LONGEST_REQUEST if request.path == self._list else settings.LONGEST_FORM
+        is_list = request.path == self._list
+        most = settings.LONGEST_REQUEST if is_list else settings.LONGEST_FORM
         if length.isdecimal() and int(length) > most:
             # A megabyte of it is for what the browser adds.
-            return self._refusal(request, 413, {"most": most // 1024**2 - 1})
+            return self._refusal(request, 413, {"most": most // 1024**2 - 1, "is_list": is_list})
         return self.get_response(request)
 
     @staticmethod

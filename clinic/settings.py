@@ -186,7 +186,8 @@ LONGEST_REQUEST = 61 * 1024 * 1024
 LONGEST_FORM = 3 * 1024 * 1024
 # Beyond so much a connection is closed without words.
 MOST_THROWN_AWAY = 8 * 1024**3
-DATA_UPLOAD_MAX_MEMORY_SIZE = 2 * 1024 * 1024
+# What a form may be is what is read of it: its own fields then say what is too long, and what was typed stays.
+DATA_UPLOAD_MAX_MEMORY_SIZE = LONGEST_FORM
 DATA_UPLOAD_MAX_NUMBER_FIELDS = 1000
 
 # Bootstrap's own style sheet carries its icons as data: images.

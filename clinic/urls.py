@@ -8,5 +8,6 @@ urlpatterns = [
     path("", include("clinic.views.urls")),
 ]
 
+handler400 = "clinic.views.errors.not_read"
 handler403 = "clinic.views.errors.not_allowed"
 handler404 = "reminders.views.link.not_found_for"

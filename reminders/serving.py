@@ -18,6 +18,7 @@ from waitress.server import create_server
 from clinic.checks import refuse_unsafe
 from clinic.long_bodies import long_bodies_dropped
 from clinic.selectors import clinic_get
+from clinic.selectors.staff import anybody_can_log_in
 from clinic.static_files import static_collect
 from clinic.zone_data import zone_data
 from reminders.services.ticker import Ticker
@@ -25,6 +26,7 @@ from reminders.services.ways_out import transports_from_settings
 
 log = logging.getLogger(__name__)
 
+FIRST_MANAGER = 'manage.py staff_add --username mira --full-name "Mira Holm" --roles manager,therapist'
 THREADS = 8
 """More than the tries to log in that may be waiting at one time: pages never wait for all of them."""
 
@@ -50,6 +52,8 @@ def serve(*, host: str, port: int, say: Callable[[str], object], with_ticker: bo
         if ticker is not None:
             ticker.start()
         log.info("Time-zone data %s", zone_data())
+        if not anybody_can_log_in():
+            log.warning("Nobody can log in yet. Make the first manager's log-in: %s", FIRST_MANAGER)
         say(f"Wearwindow is at http://{_shown(host)}:{_port(server)}/ (stop it with Ctrl-C)")
         try:
             server.run()  # returns when a signal comes

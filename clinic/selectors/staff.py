@@ -14,6 +14,11 @@ def staff_listed() -> QuerySet[User]:
     return User.objects.annotate(has_factor=Exists(devices)).order_by("-is_active", "full_name", "id")
 
 
+def anybody_can_log_in() -> bool:
+    """Whether a log-in was ever made that still holds; in a clinic that was just begun there is none."""
+    return User.objects.filter(is_active=True).exists()
+
+
 def visits_ahead(person: User, now: datetime) -> int:
     """How many visits are booked with a therapist from now (aware) on."""
     return Visit.objects.filter(therapist=person, starts_at__gte=now, state=Visit.State.BOOKED).count()

@@ -6,6 +6,7 @@ from datetime import datetime
 from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.db.models import Q
 
 from clinic.models import User
 from clinic.rules.text import UnusableTextError, normalise_line, normalise_name
@@ -54,10 +55,14 @@ def staff_change(
 
     Somebody always stays who may set the clinic's rules.
     """
-    row = User.objects.select_for_update().get(pk=user.pk)
     _check_roles(roles)
-    managers = User.objects.select_for_update().filter(is_manager=True, is_active=True).exclude(pk=row.pk)
-    if row.is_manager and row.is_active and not (is_active and "manager" in roles) and not managers.exists():
+    # All in one order: two managers who take each other's role away wait for each other, and the second is refused.
+    concerned = Q(pk=user.pk) | Q(is_manager=True, is_active=True)
+    held = {one.pk: one for one in User.objects.select_for_update().filter(concerned).order_by("pk")}
+    row = held.pop(user.pk)
+    # Read while they were waited for: a row is held as it is now, its conditions were asked before.
+    managers = [one for one in held.values() if one.is_manager and one.is_active]
+    if row.is_manager and row.is_active and not (is_active and "manager" in roles) and not managers:
         msg = "nobody else is a manager: make somebody else one first"
         raise StaffRefused(msg)
     values = {f"is_{role}": role in roles for role in ROLES} | {"is_active": is_active, "full_name": _name(full_name)}

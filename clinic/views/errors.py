@@ -2,8 +2,10 @@
 
 from collections.abc import Iterable
 
+from django.core.exceptions import DisallowedHost, RequestDataTooBig, TooManyFieldsSent
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
+from django.template.loader import render_to_string
 from django.urls import reverse
 
 from clinic.views.security_log import page_refused
@@ -29,6 +31,16 @@ def shown_fields(kept: Iterable[tuple[str, str]]) -> list[tuple[str, str]]:
     return [
         (name.replace("_", " "), value) for name, value in kept if value and name.rpartition("-")[2] not in NOT_SHOWN
     ]
+
+
+def not_read(request: HttpRequest, exception: Exception | None = None) -> HttpResponse:
+    """What was sent could not be read as a form, or not whole. Asks nobody who sent it: that may be what failed."""
+    if isinstance(exception, DisallowedHost):
+        # The address that was asked for is not one of ours: nothing is led back to it.
+        return HttpResponse("Bad request", status=400, content_type="text/plain")
+    long = isinstance(exception, RequestDataTooBig | TooManyFieldsSent)
+    page = render_to_string("clinic/not_read.html", {"address": request.path, "too_long": long})
+    return HttpResponse(page, status=413 if long else 400)
 
 
 def not_allowed(request: HttpRequest, exception: Exception | None = None) -> HttpResponse:

@@ -1,6 +1,7 @@
 """In and out."""
 
 from datetime import timedelta
+from typing import Any
 
 from django.conf import settings
 from django.contrib.auth import login
@@ -17,6 +18,7 @@ from django.views.decorators.http import require_http_methods
 
 from clinic.forms.staff import CodeForm
 from clinic.models import User
+from clinic.selectors.staff import anybody_can_log_in
 from clinic.services.events import Actor, event_record
 from clinic.services.second_factor import Checked, factor_check, factor_of
 from clinic.views.access import actor_of, origin_of, user_of
@@ -40,6 +42,10 @@ class LogIn(LoginView):
 
     template_name = "clinic/log_in.html"
     redirect_authenticated_user = True
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        """In a clinic that was just begun nobody could be asked: the page says how the first log-in is made."""
+        return super().get_context_data(nobody=not anybody_can_log_in(), **kwargs)
 
     def form_valid(self, form: AuthenticationForm) -> HttpResponse:
         """Whoever has a second factor is asked for its code; nobody is logged in before that."""

@@ -4,6 +4,7 @@ from django.conf import settings
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
+from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from clinic.views.access import clinic_of, for_roles
@@ -29,8 +30,9 @@ def _places() -> dict[str, str]:
 def steps(request: HttpRequest) -> HttpResponse:
     """Every step with its reason, those not done first in sight."""
     places = _places()
+    clinic = clinic_of(request)
     steps_found = steps_of(
-        clinic_of(request),
+        clinic,
         sends_mail=not settings.EMAIL_URL.startswith(FOLDER),
         sends_texts=not settings.SMS_GATEWAY_URL.startswith(FOLDER),
     )
@@ -38,6 +40,9 @@ def steps(request: HttpRequest) -> HttpResponse:
     context = {
         "required": [one for one in shown if one[0].required],
         "advised": [one for one in shown if not one[0].required],
+        "time_zone": clinic.time_zone,
+        "clock": timezone.localtime(),
+        "country": clinic.country,
         "left": sum(step.required and not step.done for step in steps_found),
     }
     return render(request, "reminders/first_steps.html", context)

@@ -62,6 +62,15 @@ def test_the_words(client: Client, clinic: Clinic) -> None:
     assert answer.headers["Cache-Control"] == "no-store, private"
 
 
+@pytest.mark.django_db
+def test_a_form_that_is_too_long_leads_back_to_what_was_typed(client: Client, clinic: Clinic) -> None:
+    answer = client.generic("POST", reverse("patient_add"), b"", CONTENT_LENGTH=str(4 * 1024**2))
+    page = " ".join(answer.content.decode().split())
+    assert "This is too large: at most 2 MB" in page
+    assert "use your browser's Back" in page
+    assert "list of patients" not in page
+
+
 @contextmanager
 def served(name: str, folder: Path, *, longest_file: int = resource.RLIM_INFINITY) -> Iterator[int]:
     port = _free_port()

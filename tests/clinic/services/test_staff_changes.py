@@ -1,5 +1,8 @@
 """Members of staff changed, let in again and sent away; somebody always stays who may set the rules."""
 
+from collections.abc import Sequence
+from functools import partial
+
 import pytest
 
 from clinic.models import Event, User
@@ -15,6 +18,7 @@ from clinic.services.staff import (
     staff_invite,
 )
 from tests.clinic.factor import factor_for
+from tests.clinic.services.test_visits_at_once import at_once
 from tests.factories.clinic import NOW, PASSWORD, UserFactory
 
 pytestmark = pytest.mark.django_db
@@ -99,3 +103,16 @@ def test_a_chosen_password_ends_the_first_one() -> None:
     password_change(actor=ACTOR, now=NOW, user=user, password="another long phrase")
     assert not user.check_password(first)
     assert not user.must_change_password
+
+
+def _resign(managers: Sequence[User], number: int) -> User:
+    return change(managers[number], roles=["therapist"])
+
+
+@pytest.mark.django_db(transaction=True)
+def test_of_two_managers_who_take_each_other_s_role_away_at_once_one_stays() -> None:
+    for _ in range(5):
+        User.objects.update(is_manager=False)
+        pair = [UserFactory(manager=True), UserFactory(manager=True)]
+        assert at_once(partial(_resign, pair), 2) == [StaffRefused.__name__, "done"]
+        assert User.objects.filter(is_manager=True).count() == 1

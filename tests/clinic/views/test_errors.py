@@ -63,6 +63,35 @@ def test_forms_from_browsers_pass_their_own_origin(strict: Client) -> None:
     assert null.status_code == 403
 
 
+@pytest.mark.parametrize("megabytes", [2.2, 2.9])
+def test_a_long_form_is_read_and_its_own_field_says_what_is_too_long(signed_in: SignedIn, megabytes: float) -> None:
+    client, _ = signed_in("desk")
+    note = "n" * int(megabytes * 1024**2)
+    answer = client.post(reverse("patient_add"), {"full_name": "Bea Long", "note": note, "once": ""})
+    page = answer.content.decode()
+    assert (answer.status_code, Patient.objects.count()) == (422, 0)
+    assert "at most 2000 characters" in page
+    assert ('value="Bea Long"' in page, note in page) == (True, True), "what was typed stays"
+
+
+def test_a_form_of_too_many_fields_says_what_to_do(signed_in: SignedIn) -> None:
+    client, _ = signed_in("desk")
+    answer = client.post(reverse("patient_add"), {f"field{number}": "x" for number in range(1001)})
+    page = " ".join(answer.content.decode().split())
+    assert (answer.status_code, answer.headers["Cache-Control"]) == (413, "no-store, private")
+    assert "This form is too long" in page
+    assert "Nothing was kept or changed." in page
+    assert f'href="{reverse("patient_add")}"' in page
+
+
+def test_a_form_that_came_in_part_says_so(signed_in: SignedIn) -> None:
+    client, _ = signed_in("desk")
+    broken = "multipart/form-data"  # without the boundary that it needs (RFC 7578, 4.1)
+    answer = client.generic("POST", reverse("patient_add"), b"name=x", content_type=broken)
+    page = answer.content.decode()
+    assert (answer.status_code, "This could not be read" in page) == (400, True)
+
+
 def test_an_unknown_address_leads_on(signed_in: SignedIn) -> None:
     client, _ = signed_in("desk")
     answer = client.get("/no/such/page/")

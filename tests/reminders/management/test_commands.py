@@ -141,6 +141,7 @@ class TestServe:
             assert process.returncode == 0
         log_says = (tmp_path / "log").read_text()
         assert "Traceback" not in log_says
+        assert "Nobody can log in yet. Make the first manager's log-in: manage.py staff_add" in log_says
         assert re.search(r"Time-zone data 20\d\d[a-z] \(", log_says)
         assert (data / "db.sqlite3").exists()
 

@@ -2,8 +2,10 @@
 
 import re
 from collections.abc import Callable
+from datetime import UTC, datetime
 
 import pytest
+import time_machine
 from django.test import Client
 from django.urls import reverse
 from pytest_django import DjangoAssertNumQueries
@@ -50,3 +52,20 @@ def test_it_asks_little(signed_in: SignedIn, django_assert_num_queries: DjangoAs
     client.get(reverse("first_steps"))
     with django_assert_num_queries(5):
         client.get(reverse("first_steps"))
+
+
+def test_the_page_says_what_the_clock_at_the_clinic_is_taken_to_be(signed_in: SignedIn) -> None:
+    with time_machine.travel(datetime(2027, 3, 10, 15, 4, tzinfo=UTC), tick=False):
+        client, _ = signed_in("manager")
+        Clinic.objects.update(time_zone="Asia/Tokyo", country="JP")
+        page = " ".join(client.get(reverse("first_steps")).content.decode().split())
+    assert "Is it Thursday, 00:04 at your clinic?" in page
+    assert "Asia/Tokyo and its country to be JP" in page
+
+
+@pytest.mark.parametrize("begun", [True, False])
+def test_the_log_in_page_of_a_clinic_just_begun_says_how_the_first_log_in_is_made(client: Client, begun: bool) -> None:
+    if not begun:
+        UserFactory()
+    page = client.get(reverse("log_in")).content.decode()
+    assert ("manage.py staff_add" in page, "Ask the manager" in page) == (begun, not begun)

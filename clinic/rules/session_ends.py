@@ -1,6 +1,6 @@
 """When a log-in is asked for again: after a while without touch, and for good after a working day."""
 
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from enum import StrEnum
 
 from clinic.rules.local_time import as_instant
@@ -14,6 +14,16 @@ class SessionState(StrEnum):
     OVER = "over"
 
 
+def noted_moment(noted: object) -> datetime | None:
+    """The moment that a session notes as seconds since 1970; None where it notes none."""
+    return datetime.fromtimestamp(noted, UTC) if isinstance(noted, int | float) else None
+
+
+def is_over(*, started_at: datetime, now: datetime, longest: timedelta) -> bool:
+    """Whether a log-in that began at started_at has ended by now, however often it was touched. Both aware."""
+    return as_instant(now, "now") - as_instant(started_at, "started_at") >= longest
+
+
 def session_state(
     *, started_at: datetime, touched_at: datetime, now: datetime, idle: timedelta, longest: timedelta
 ) -> SessionState:
@@ -22,10 +32,7 @@ def session_state(
     The end of each span counts as past it. A touch that lies ahead of now (the clock was set back) is as old as now.
     Raises ValueError for a naive moment.
     """
-    start, touch, moment = (
-        as_instant(value, name)
-        for value, name in ((started_at, "started_at"), (touched_at, "touched_at"), (now, "now"))
-    )
-    if moment - start >= longest:
+    touch, moment = as_instant(touched_at, "touched_at"), as_instant(now, "now")
+    if is_over(started_at=started_at, now=now, longest=longest):
         return SessionState.OVER
     return SessionState.LOCKED if moment - touch >= idle else SessionState.AWAKE

@@ -11,6 +11,7 @@ from django.contrib.auth import SESSION_KEY
 from django.contrib.sessions.models import Session
 
 from clinic.models import User
+from clinic.rules.session_ends import is_over, noted_moment
 from clinic.services.events import Actor, event_record
 
 STARTED, TOUCHED, ORIGIN, DEVICE = "started_at", "touched_at", "origin", "device"
@@ -45,8 +46,8 @@ def log_ins_of(user: User, *, now: datetime, own: str | None) -> list[LogIn]:
     found = [
         LogIn(
             name=_name(session.session_key),
-            began_at=_moment(data.get(STARTED)),
-            touched_at=_moment(data.get(TOUCHED)),
+            began_at=noted_moment(data.get(STARTED)),
+            touched_at=noted_moment(data.get(TOUCHED)),
             origin=str(data.get(ORIGIN) or ""),
             device=str(data.get(DEVICE) or device_words("")),
             own=session.session_key == own,
@@ -68,16 +69,14 @@ def log_ins_end(*, actor: Actor, now: datetime, user: User, ends: Callable[[str]
 def _sessions(user: User, now: datetime) -> Iterator[tuple[Session, dict[str, object]]]:
     for session in Session.objects.filter(expire_date__gt=now).iterator():
         data = session.get_decoded()
-        began = _moment(data.get(STARTED)) or now
-        # The row outlives the log-in: each touch puts its end off, the log-in ends so long after it began.
-        if data.get(SESSION_KEY) == str(user.pk) and now - began < timedelta(hours=settings.SESSION_HOURS):
+        if data.get(SESSION_KEY) != str(user.pk):
+            continue
+        began = noted_moment(data.get(STARTED)) or now
+        # The row outlives the log-in: each touch puts its end off.
+        if not is_over(started_at=began, now=now, longest=timedelta(hours=settings.SESSION_HOURS)):
             yield session, data
 
 
 def _name(key: str) -> str:
     # Whoever reads a page must not be able to take over a log-in that it lists.
     return sha256(key.encode()).hexdigest()[:16]
-
-
-def _moment(noted: object) -> datetime | None:
-    return datetime.fromtimestamp(noted, UTC) if isinstance(noted, int | float) else None

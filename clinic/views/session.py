@@ -1,7 +1,7 @@
 """What a session remembers about itself: when it began, when it was touched, whether it is locked, a form to keep."""
 
 from collections.abc import Iterable
-from datetime import UTC, datetime, timedelta
+from datetime import datetime, timedelta
 from typing import Any
 from urllib.parse import urlencode, urlsplit
 
@@ -13,7 +13,7 @@ from django.http.response import HttpResponseBase
 from django.urls import reverse
 from django.utils import timezone
 
-from clinic.rules.session_ends import SessionState, session_state
+from clinic.rules.session_ends import SessionState, noted_moment, session_state
 from clinic.services.log_ins import DEVICE, ORIGIN, STARTED, TOUCHED, device_words
 from clinic.views.access import origin_of, user_of
 
@@ -43,14 +43,15 @@ def session_begin(session: SessionBase, now: datetime) -> None:
 
 def is_fresh(session: SessionBase, now: datetime) -> bool:
     """Whether the password was written just now, at the log-in or at the lock. now: aware."""
-    return STARTED in session and timedelta(0) <= now - _moment(session, STARTED, now) <= FRESH
+    began = noted_moment(session.get(STARTED))
+    return began is not None and timedelta(0) <= now - began <= FRESH
 
 
 def state_of(session: SessionBase, now: datetime) -> SessionState:
     """What becomes of the session at now (aware); one that never noted its log-in counts as begun now."""
     found = session_state(
-        started_at=_moment(session, STARTED, now),
-        touched_at=_moment(session, TOUCHED, now),
+        started_at=noted_moment(session.get(STARTED)) or now,
+        touched_at=noted_moment(session.get(TOUCHED)) or now,
         now=now,
         idle=timedelta(minutes=settings.IDLE_LOCK_MINUTES),
         longest=timedelta(hours=settings.SESSION_HOURS),
@@ -69,10 +70,6 @@ def touch(session: SessionBase, now: datetime) -> None:
 def lock(session: SessionBase) -> None:
     if not session.get(LOCKED):
         session[LOCKED] = True
-
-
-def _moment(session: SessionBase, name: str, otherwise: datetime) -> datetime:
-    return datetime.fromtimestamp(session[name], UTC) if name in session else otherwise
 
 
 def fields_of(lists: Iterable[tuple[str, list[Any]]]) -> Fields:

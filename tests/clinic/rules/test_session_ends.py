@@ -4,7 +4,7 @@ from datetime import datetime, timedelta
 
 import pytest
 
-from clinic.rules.session_ends import SessionState, session_state
+from clinic.rules.session_ends import SessionState, is_over, noted_moment, session_state
 from tests.factories.clinic import NOW
 
 IDLE, LONGEST = timedelta(minutes=10), timedelta(hours=12)
@@ -38,3 +38,14 @@ def test_a_moment_without_zone_is_refused(name: str) -> None:
     moments = {"started_at": NOW, "touched_at": NOW, "now": NOW, name: datetime(2027, 3, 10)}
     with pytest.raises(ValueError, match=name):
         session_state(**moments, idle=IDLE, longest=LONGEST)
+
+
+def test_a_session_that_notes_nothing_has_no_moment() -> None:
+    assert (noted_moment(NOW.timestamp()), noted_moment(None), noted_moment("soon")) == (NOW, None, None)
+
+
+@pytest.mark.parametrize(("hours", "expected"), [(0, False), (11.99, False), (12, True)])
+def test_every_log_in_ends_as_the_one_at_hand_does(hours: float, expected: bool) -> None:
+    began = NOW - timedelta(hours=hours)
+    assert is_over(started_at=began, now=NOW, longest=LONGEST) is expected
+    assert (state(timedelta(hours=hours), timedelta(0)) is SessionState.OVER) is expected

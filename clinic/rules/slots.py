@@ -62,14 +62,46 @@ def free_times(
     return found
 
 
+def free_stretches(
+    day: date,
+    *,
+    hours: Mapping[int, Spans],
+    closures: Collection[date],
+    busy: Iterable[tuple[datetime, datetime]],
+    shortest_minutes: int = 15,
+    zone: ZoneInfo,
+) -> list[FreeTime]:
+    """Return the whole stretches of `day` within the hours that nobody has taken, in order; short ones are left out.
+
+    Everything is as in `free_times`, and so is what raises ValueError. Spans that touch are one.
+    """
+    _check_days(day, day)
+    require_zone(zone)
+    shortest = _ticks(shortest_minutes, "shortest_minutes")
+    _check_hours(hours)
+    spans = () if day in closures else hours.get(day.weekday(), ())
+    open_ticks, taken = _joined(sorted(_span_ticks(day, span, zone) for span in spans)), _merged(busy)
+    found: list[FreeTime] = []
+    for begin, end in open_ticks:
+        edges = [begin, *(edge for one in taken if one[1] > begin and one[0] < end for edge in one), end]
+        for at, until in zip(edges[::2], edges[1::2], strict=True):
+            if until - at >= shortest:
+                found.append(FreeTime(_EPOCH + at * _TICK, _EPOCH + until * _TICK))
+    return found
+
+
+def _span_ticks(day: date, span: tuple[time, time], zone: ZoneInfo) -> tuple[int, int]:
+    opens, closes = span
+    until = day if closes > time.min else day + _DAY
+    return _since_epoch(at_clock(day, opens, zone)), _since_epoch(at_clock(until, closes, zone))
+
+
 def _free_on(
     day: date, spans: Spans, zone: ZoneInfo, busy: tuple[_Ticks, list[int]], grid: tuple[int, int]
 ) -> list[FreeTime]:
     found: list[FreeTime] = []
-    for opens, closes in spans:
-        begin = _since_epoch(at_clock(day, opens, zone))
-        end = _since_epoch(at_clock(day if closes > time.min else day + _DAY, closes, zone))
-        _fill(found, (begin, end), busy, grid)
+    for span in spans:
+        _fill(found, _span_ticks(day, span, zone), busy, grid)
     if any(later[0] < earlier[1] or earlier[1] == time.min for earlier, later in pairwise(spans)):
         return sorted(set(found))
     return found
@@ -101,18 +133,25 @@ def _add(found: list[FreeTime], at: int, count: int, grid: tuple[int, int]) -> N
 
 def _merged(busy: Iterable[tuple[datetime, datetime]]) -> _Ticks:
     """Return the busy stretches in order, those that touch or overlap as one, empty ones left out."""
-    merged: _Ticks = []
-    for begin, end in sorted((_busy_end(begin), _busy_end(end)) for begin, end in busy):
+    found = sorted((_busy_end(begin), _busy_end(end)) for begin, end in busy)
+    for begin, end in found:
         if end < begin:
             msg = f"a busy time ends before it begins: {_EPOCH + begin * _TICK} to {_EPOCH + end * _TICK}"
             raise ValueError(msg)
+    return _joined(found)
+
+
+def _joined(stretches: Iterable[tuple[int, int]]) -> _Ticks:
+    """Those that touch or overlap as one, empty ones left out; stretches in order."""
+    joined: _Ticks = []
+    for begin, end in stretches:
         if end == begin:
             continue
-        if merged and begin <= merged[-1][1]:
-            merged[-1] = (merged[-1][0], max(end, merged[-1][1]))
+        if joined and begin <= joined[-1][1]:
+            joined[-1] = (joined[-1][0], max(end, joined[-1][1]))
         else:
-            merged.append((begin, end))
-    return merged
+            joined.append((begin, end))
+    return joined
 
 
 def _busy_end(at: datetime) -> int:

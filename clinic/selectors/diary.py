@@ -1,14 +1,15 @@
 """What stands in the diary, and what is free in it."""
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 from django.db.models import Q
 
 from clinic.models import Closure, OpeningHours, Patient, User, Visit
-from clinic.rules.slots import FreeTime, free_times
+from clinic.models.visits import TAKES_TIME
+from clinic.rules.slots import FreeTime, free_stretches, free_times
 from clinic.selectors import day_range, hours_of, visits_between, visits_overlapping
 from clinic.signals import wear_window_wanted
 
@@ -42,11 +43,15 @@ class Window:
 
 @dataclass(frozen=True, slots=True)
 class Wish:
-    """Whose time is looked for, of what length; leave_out is a visit that is to move, so that it may overlap itself."""
+    """Whose time is looked for, of what length; leave_out is a visit that is to move, so that it may overlap itself.
+
+    stands_at: when that visit stands with this therapist, which is no other time.
+    """
 
     therapist: User
     length_minutes: int
     leave_out: int | None = None
+    stands_at: datetime | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,13 +93,17 @@ class BookableDay:
 
 @dataclass(frozen=True, slots=True)
 class DiaryDay:
-    """A day as the diary shows it: its visits in order, the cancelled ones apart, and why it is closed, if it is."""
+    """A day as the diary shows it: its visits in order, the cancelled ones apart, and why it is closed, if it is.
+
+    free: what of the therapist's hours nobody has taken, from now on; only where that was asked for.
+    """
 
     day: date
     therapist: User | None
     visits: tuple[Visit, ...]
     cancelled: tuple[Visit, ...]
     closed: str
+    free: tuple[FreeTime, ...] = ()
 
 
 def window_of(patient: Patient) -> Window | None:
@@ -136,7 +145,7 @@ def offered_days(start: date, window: Window | None, *, wish: Wish, now: datetim
         step_minutes=15 if wish.length_minutes < SHORT_VISIT_MINUTES else 30,
         zone=zone,
     )
-    free = _by_day((one for one in found if one.starts_at > now), zone)
+    free = _by_day((one for one in found if one.starts_at > now and one.starts_at != wish.stands_at), zone)
     return [
         BookableDay(
             day,
@@ -172,18 +181,31 @@ def diary_days(first: date, count: int, *, therapist: User | None, zone: ZoneInf
     return [_day(day, therapist, visits, _openings(openings, key), zone) for day in days]
 
 
-def diary_columns(day: date, staff: Sequence[User], *, only: bool, zone: ZoneInfo) -> list[DiaryDay]:
-    """One day, a column for each therapist; three queries, however many visits.
+def diary_columns(day: date, staff: Sequence[User], *, only: bool, now: datetime, zone: ZoneInfo) -> list[DiaryDay]:
+    """One day, a column for each therapist, with what is free of it from now on; three queries, however many visits.
 
     Unless only those of staff are wanted, somebody who has left but still has visits that day keeps a column.
     """
     visits = _visits(day, day, zone, staff if only else None)
     openings = _all_openings(day, day)
     columns = {one.pk: one for one in staff} | {one.therapist_id: one.therapist for one in visits}
-    return [
-        _day(day, one, [visit for visit in visits if visit.therapist_id == pk], _openings(openings, pk), zone)
-        for pk, one in columns.items()
-    ]
+    found = []
+    for pk, one in columns.items():
+        hours, own = _openings(openings, pk), [visit for visit in visits if visit.therapist_id == pk]
+        shown = _day(day, one, own, hours, zone)
+        found.append(replace(shown, free=_free(shown, hours, now, zone)) if one in staff else shown)
+    return found
+
+
+def _free(shown: DiaryDay, openings: Openings, now: datetime, zone: ZoneInfo) -> tuple[FreeTime, ...]:
+    """What can still be booked of a day's hours. A visit that began the day before counts in the database alone."""
+    busy = [(visit.starts_at, visit.ends_at) for visit in shown.visits if visit.state in TAKES_TIME]
+    begin = day_range(shown.day, zone)[0]
+    past = [(begin, now)] if begin < now else []
+    found = free_stretches(
+        shown.day, hours=openings.hours, closures=openings.closures.keys(), busy=[*busy, *past], zone=zone
+    )
+    return tuple(found)
 
 
 def _visits(first: date, last: date, zone: ZoneInfo, staff: Sequence[User] | None) -> list[Visit]:

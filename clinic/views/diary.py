@@ -10,6 +10,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET
 
 from clinic.models import User, Visit
+from clinic.rules.slots import FreeTime
 from clinic.selectors import therapists
 from clinic.selectors.diary import DiaryDay, diary_columns, diary_days
 from clinic.views.access import STAFF, clinic_of, for_roles, user_of
@@ -43,8 +44,8 @@ def diary(request: HttpRequest) -> HttpResponse:
     if week:
         context["days"] = diary_days(first, count, therapist=only, zone=zone)
     else:
-        columns = diary_columns(chosen, [only] if only else staff, only=only is not None, zone=zone)
-        context["columns"] = [(column, _with_now(column, now, shown=chosen == today)) for column in columns]
+        columns = diary_columns(chosen, [only] if only else staff, only=only is not None, now=now, zone=zone)
+        context["columns"] = [(column, _rows(column, now, shown=chosen == today)) for column in columns]
     return render(request, "clinic/diary.html", context)
 
 
@@ -54,8 +55,10 @@ def _only(request: HttpRequest, staff: Sequence[User]) -> User | None:
     return next((one for one in staff if one.pk == wanted), None)
 
 
-def _with_now(column: DiaryDay, now: datetime, *, shown: bool) -> list[Visit | None]:
-    """The column's visits, with None between those that have begun and those to come, where now is to be shown."""
+def _rows(column: DiaryDay, now: datetime, *, shown: bool) -> list[tuple[str, Visit | FreeTime | None]]:
+    """The column's visits and what is free between them, in order; now, where it is to be shown, before what comes."""
+    visits: list[tuple[str, Visit | FreeTime | None]] = [("visit", visit) for visit in column.visits]
+    free = [("free", one) for one in column.free]
+    rows = sorted([*visits, *free], key=lambda row: row[1].starts_at if row[1] else now)
     begun = sum(visit.starts_at <= now for visit in column.visits)
-    rows: list[Visit | None] = list(column.visits)
-    return [*rows[:begun], None, *rows[begun:]] if shown and rows else rows
+    return [*rows[:begun], ("now", None), *rows[begun:]] if shown and rows else rows

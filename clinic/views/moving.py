@@ -86,7 +86,9 @@ def _offer(request: HttpRequest, visit: Visit, page: dict[str, Any], now: dateti
     start: date = today
     if wish.is_valid():
         start = wish.cleaned_data["day"]
-        looked = Wish(wish.chosen_therapist(), minutes(visit.ends_at - visit.starts_at), leave_out=visit.pk)
+        therapist, length = wish.chosen_therapist(), minutes(visit.ends_at - visit.starts_at)
+        stands_at = visit.starts_at if therapist == visit.therapist else None
+        looked = Wish(therapist, length, leave_out=visit.pk, stands_at=stands_at)
         window = window_in(request) or window_of(visit.patient)
         days = offered_days(start, window, wish=looked, now=now, zone=clinic_of(request).zone)
     context = {

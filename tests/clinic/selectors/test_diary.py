@@ -85,11 +85,11 @@ def test_own_hours_and_time_off_come_before_the_clinics(clinic: object) -> None:
     assert (openings.hours, openings.closures) == ({4: [(time(9), time(11))]}, {friday: "Training"})
 
 
-def test_a_column_holds_only_its_own_visits(clinic: object) -> None:
+def test_a_column_holds_only_its_own_visits(clinic: object, now: datetime) -> None:
     first, second = (VisitFactory(starts_at=datetime(2027, 3, 11, 9, tzinfo=NEW_YORK)) for _ in range(2))
     staff = [first.therapist]
-    both = diary_columns(date(2027, 3, 11), staff, only=False, zone=NEW_YORK)
-    one = diary_columns(date(2027, 3, 11), staff, only=True, zone=NEW_YORK)
+    both = diary_columns(date(2027, 3, 11), staff, only=False, now=now, zone=NEW_YORK)
+    one = diary_columns(date(2027, 3, 11), staff, only=True, now=now, zone=NEW_YORK)
     assert [column.visits for column in both] == [(first,), (second,)]
     assert [column.visits for column in one] == [(first,)]
 

@@ -1,5 +1,6 @@
 """The diary: whose day it is, what stands in it, and what time it is now."""
 
+import re
 import time
 from collections.abc import Callable, Iterator
 from datetime import UTC, date, datetime, timedelta
@@ -159,10 +160,49 @@ def test_hours_of_their_own_count_before_the_clinics(signed_in: SignedIn) -> Non
     assert found == [False, True]
 
 
-def test_an_empty_day_says_what_to_do_next(signed_in: SignedIn) -> None:
+def free(text: str) -> list[str]:
+    """What the day offers, as it stands on the page."""
+    return re.findall(r'<span class="number">([\d:–]+)</span> free', text)
+
+
+def test_an_empty_day_is_free_from_end_to_end(signed_in: SignedIn) -> None:
     client, _ = signed_in("desk")
     UserFactory()
-    assert "Nothing booked this day. Choose “Book with” to fill it." in page(client)
+    assert free(page(client, day="2027-03-11")) == ["08:00–18:00"]
+
+
+def test_between_the_visits_stands_what_is_free_and_leads_to_booking_it(signed_in: SignedIn) -> None:
+    client, _ = signed_in("desk")
+    visit = booked(local(3, 11, 9))
+    booked(local(3, 11, 10), name="Gone Again", therapist=visit.therapist, state="cancelled")
+    text = page(client, day="2027-03-11")
+    assert free(text) == ["08:00–09:00", "09:30–18:00"]
+    assert f"{reverse('visit_book')}?therapist={visit.therapist_id}&amp;day=2027-03-11" in text
+
+
+def test_today_only_what_is_still_to_come_is_free(signed_in: SignedIn, now: datetime) -> None:
+    client, _ = signed_in("desk")
+    visit = booked(local(3, 10, 16))
+    assert now == local(3, 10, 10)
+    text = page(client)
+    assert free(text) == ["10:00–16:00", "16:30–18:00"]
+    assert names(text, "now 10:00", "10:00–16:00", visit.patient.full_name, "16:30–18:00") == [
+        "now 10:00", "10:00–16:00", visit.patient.full_name, "16:30–18:00"
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize("day", ["2027-03-09", "2027-03-14"])
+def test_nothing_is_free_on_a_day_past_or_closed(signed_in: SignedIn, day: str) -> None:
+    client, _ = signed_in("desk")
+    UserFactory()
+    assert free(page(client, day=day)) == []
+    assert "Nothing booked this day." in page(client, day=day)
+
+
+def test_nobody_can_be_booked_with_who_has_left(signed_in: SignedIn) -> None:
+    client, _ = signed_in("desk")
+    booked(local(3, 11, 9), therapist=UserFactory(full_name="Gone Away", is_active=False))
+    assert free(page(client, day="2027-03-11")) == []
 
 
 def test_a_clinic_without_therapists_says_how_to_get_one(signed_in: SignedIn) -> None:

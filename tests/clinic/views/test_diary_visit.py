@@ -144,6 +144,14 @@ def test_a_visit_moves_in_two_taps_and_keeps_its_length(desk: Client, visit: Vis
     )
 
 
+def test_the_time_at_which_it_stands_is_no_other_time_but_is_one_with_somebody_else(desk: Client, visit: Visit) -> None:
+    other = UserFactory()
+    own = text_of(desk.get(address("visit_move", visit)))
+    theirs = text_of(desk.get(address("visit_move", visit), {"therapist": other.pk}))
+    button = f'name="starts_at" value="{TEN}"'
+    assert (button in own, button in theirs) == (False, True)
+
+
 def test_a_visit_may_move_to_another_therapist(desk: Client, visit: Visit) -> None:
     other = UserFactory()
     move(desk, visit, starts_at=TEN, therapist=other.pk)

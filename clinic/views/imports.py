@@ -1,5 +1,6 @@
 """A list of patients from another program: upload, columns, check with its progress, what would happen, write."""
 
+from contextlib import suppress
 from itertools import islice
 from time import monotonic
 from typing import Any
@@ -21,7 +22,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 
 from clinic.forms.imports import ImportColumnsForm, ImportFileForm
 from clinic.models import ImportLine, PatientImport
-from clinic.rules.csv_form import UnreadableFileError
+from clinic.rules.csv_form import Column, UnreadableFileError
 from clinic.rules.import_match import LineState
 from clinic.services.exports import patients_export, refused_export
 from clinic.services.import_file import MOST_BYTES, records
@@ -177,10 +178,11 @@ def _page(
 
 
 def _sample(of: PatientImport) -> list[list[str]]:
-    try:
-        return [record.cells for record in islice(records(of), SAMPLE)]
-    except UnreadableFileError:
-        return []
+    """The first lines as they are read now, as far as they can be."""
+    found: list[list[str]] = []
+    with suppress(UnreadableFileError):
+        found.extend(record.cells for record in islice(records(of), SAMPLE))
+    return found
 
 
 def _checked(request: HttpRequest, of: PatientImport) -> dict[str, Any]:
@@ -194,12 +196,24 @@ def _checked(request: HttpRequest, of: PatientImport) -> dict[str, Any]:
     return {
         "tabs": [(one, of.counts[one], *TONES[one]) for one in present],
         "state": state,
-        "rows": lines[:ROWS],
+        "rows": [_shown(line, of.mapping) for line in lines[:ROWS]],
         "page": number,
         "more": len(lines) > ROWS,
         "writes": writes,
         "others_wait": seconds_others_wait(writes),
         "left_out": of.counts.get(LineState.REFUSED, 0) + of.counts.get(LineState.DOUBTFUL, 0),
+    }
+
+
+def _shown(line: ImportLine, mapping: dict[str, int]) -> dict[str, Any]:
+    """One line as it stands on the page: what was read, and what the cell says where it could not be read."""
+    cells = {word: line.cells[place] for word, place in mapping.items() if place < len(line.cells)}
+    apart = " ".join(filter(None, (cells.get(Column.GIVEN), cells.get(Column.FAMILY))))
+    return {
+        "line": line.line,
+        "reason": line.reason,
+        "name": line.values.get("full_name") or cells.get(Column.NAME) or apart,
+        **{word: line.values.get(word) or cells.get(word, "") for word in (Column.BORN, Column.PHONE, Column.EMAIL)},
     }
 
 

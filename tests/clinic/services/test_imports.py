@@ -421,6 +421,13 @@ def test_the_export_is_read_again_without_damage(
     assert again.count("\n") == 1
 
 
+def test_the_export_leaves_out_whose_record_was_erased(clinic: Clinic, now: datetime) -> None:
+    PatientFactory(full_name="Ana Reis")
+    PatientFactory(full_name="", erased_at=now)
+    lines = "".join(patients_export(actor=ACTOR, now=now, clinic=clinic)).splitlines()
+    assert [line.partition(",")[0] for line in lines] == ["\ufeffname", "Ana Reis"]
+
+
 def test_the_events_hold_names_of_fields_and_nobody_s_name(
     checked: Callable[..., PatientImport], now: datetime
 ) -> None:

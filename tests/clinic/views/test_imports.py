@@ -1,5 +1,6 @@
 """Reading a list of patients in the browser: each step, its errors, and what nobody may take away."""
 
+import re
 from collections.abc import Callable
 
 import pytest
@@ -137,6 +138,20 @@ def test_what_was_left_out_is_a_file(signed_in: SignedIn) -> None:
     assert b"".join(answer).decode() == "\ufeffname,born,phone\r\nBo Lund,36585,\r\n"
     assert answer.headers["Content-Disposition"] == 'attachment; filename="left-out.csv"'
     assert "no-store" in answer.headers["Cache-Control"]
+
+
+def test_a_line_that_was_left_out_shows_what_its_cells_say(signed_in: SignedIn) -> None:
+    client, _ = signed_in("desk")
+    of = checked(client, "name,born,phone\nBo Lund,36585,4.474E+11\n")
+    page = client.get(step("import_page", of)).content.decode()
+    shown = dict(re.findall(r'<td data-name="(\w+)"[^>]*>(?:<bdi[^>]*>)?([^<]*)', page))
+    assert (shown["Name"], shown["Born"], shown["Telephone"]) == ("Bo Lund", "36585", "4.474E+11")
+
+
+def test_the_lines_before_one_that_cannot_be_read_are_shown(signed_in: SignedIn) -> None:
+    client, _ = signed_in("desk")
+    page = client.get(step("import_page", upload(client, 'name\nAna Reis\n"Bo Lund'))).content.decode()
+    assert ("Ana Reis" in page, "Bo Lund" in page) == (True, False)
 
 
 def test_a_list_can_be_dropped(signed_in: SignedIn) -> None:

@@ -24,7 +24,10 @@ class _Echo:
 
 
 def patients_export(*, actor: Actor, now: datetime, clinic: Clinic) -> Iterator[str]:
-    """The lines of a file of every patient who was not erased, by id, in the columns of the simplest list; the export is in the events."""
+    """The lines of a file of every patient whose record was not erased, in the columns of the simplest list.
+
+    The export is in the events.
+    """
     with transaction.atomic():
         event_record(actor=actor, verb="patients.exported", subject=clinic, now=now)
     wanted = Patient.objects.filter(erased_at=None).order_by("id")

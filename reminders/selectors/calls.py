@@ -42,11 +42,12 @@ class CallRow:
 
 
 def call_items() -> QuerySet[CallItem]:
-    """Items, open and closed, with what a page says about them, helpers included; duty_mail as in CallRow."""
+    """Items, open and closed, with what a page says about them, helpers included; duty_mail and overdue_sent for
+    CallRow."""
     return (
         CallItem.objects.select_related("patient", "application", "report", "owner", "message", "closed_by")
         .prefetch_related("patient__helpers")
-        .annotate(duty_mail=Coalesce(_duty_mail_lost(), Value("")))
+        .annotate(duty_mail=Coalesce(_duty_mail_lost(), Value("")), overdue_sent=Coalesce(_overdue_sent(), Value(0)))
     )
 
 
@@ -55,19 +56,16 @@ def call_items_open() -> QuerySet[CallItem]:
 
 
 def call_rows(items: Iterable[CallItem], *, now: datetime) -> list[CallRow]:
-    """The items in the order in which to call. now: aware. One query more, whatever their number."""
-    listed = list(items)
-    tapes = [item.application_id for item in listed if item.reason == CallReason.OVERDUE]
-    sent = _overdue_sent([pk for pk in tapes if pk is not None])
+    """The items in the order in which to call; now: aware."""
     rows = [
         CallRow(
             item=item,
             ask_for=recipient_of(item.patient),
-            overdue_messages=sent.get(item.application_id or 0, 0),
+            overdue_messages=getattr(item, "overdue_sent", 0),
             waits=item.try_again_at is not None and item.try_again_at > now,
             duty_mail=getattr(item, "duty_mail", ""),
         )
-        for item in listed
+        for item in items
     ]
     return sorted(rows, key=lambda row: row.order)
 
@@ -83,12 +81,9 @@ def _duty_mail_lost() -> Subquery:
     return Subquery(mails.order_by("id").values("state")[:1])
 
 
-def _overdue_sent(tapes: list[int]) -> dict[int, int]:
-    """How many overdue messages went out for each of these tapes."""
-    counted = (
-        Message.objects.filter(application__in=tapes, kind=MessageKind.REMOVAL_OVERDUE, state=Message.State.SENT)
-        .order_by()
-        .values_list("application")
-        .annotate(number=Count("pk"))
+def _overdue_sent() -> Subquery:
+    """How many overdue messages went out about an item's tape, asked along with the items."""
+    sent = Message.objects.filter(
+        application=OuterRef("application"), kind=MessageKind.REMOVAL_OVERDUE, state=Message.State.SENT
     )
-    return {pk: number for pk, number in counted if pk is not None}
+    return Subquery(sent.order_by().values("application").annotate(number=Count("pk")).values("number"))

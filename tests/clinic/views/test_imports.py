@@ -185,7 +185,7 @@ def test_states_and_pages_are_in_the_address(signed_in: SignedIn) -> None:
     page = client.get(step("import_page", of)).context
     assert (page["state"], len(page["rows"])) == ("refused", 1)
     page = client.get(step("import_page", of) + "?state=new&page=2").context
-    assert (page["rows"][0].line, len(page["rows"]), page["more"]) == (52, 10, False)
+    assert (page["rows"][0]["line"], len(page["rows"]), page["more"]) == (52, 10, False)
     assert client.get(step("import_page", of) + "?state=new&page=99999999999").status_code == 200
 
 

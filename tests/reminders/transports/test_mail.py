@@ -7,8 +7,10 @@ from email import message_from_bytes, policy
 from email.message import EmailMessage
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
-from reminders.transports import CalendarPart, TransportError
+from reminders.transports import CalendarPart, ImagePart, TransportError
 from reminders.transports.mail import ascii_address, mail_bytes
 from tests.reminders.transports.conftest import KEY, outgoing
 
@@ -123,3 +125,67 @@ def test_long_lines_and_letters_of_every_script_arrive() -> None:
     assert body is not None
     assert body.get_content().replace("\r\n", "\n") == text
     assert max(len(line) for line in mail_bytes(outgoing(text=text), SENDER).split(b"\r\n")) <= 998
+
+
+_LETTERS = st.characters(codec="utf-8", exclude_characters="\x00")
+_TEXTS = st.one_of(
+    st.text(_LETTERS, max_size=300),
+    st.text("aé.=\n\r \t-ش", max_size=300),
+    st.sampled_from(["", ".", "From here\n", "--=_alternative\n", "a" * 2000, "é" * 2000, "a \n\t\n", "=20\n"]),
+)
+
+
+def _lines(text: str) -> str:
+    """As it is read: line ends are alike, and the last line has one."""
+    alike = text.replace("\r\n", "\n").replace("\r", "\n")
+    return alike if alike.endswith("\n") else f"{alike}\n"
+
+
+@given(text=_TEXTS, html=_TEXTS, image=st.binary(max_size=200), entry=st.binary(max_size=200))
+def test_whatever_is_in_it_a_reader_finds_the_same_and_every_server_can_carry_it(
+    text: str, html: str, image: bytes, entry: bytes
+) -> None:
+    """Read back by the standard library's parser. RFC 2045, 2.7: lines of at most 998 octets of ASCII, no NUL."""
+    changes = {
+        "text": text,
+        "html": f"<p>{html}</p>",
+        "images": (ImagePart("knee.1@wearwindow", image, "knee.png"),),
+        "calendar": (CalendarPart("REQUEST", entry),),
+    }
+    raw = mail_bytes(outgoing(**changes), SENDER)
+    lines = raw.split(b"\r\n")
+    assert raw.isascii()
+    assert max(len(line) for line in lines) <= 998
+    assert not any(sign in line for line in lines for sign in (b"\r", b"\n", b"\x00"))
+    parts = [*message_from_bytes(raw, policy=policy.default).walk()]
+    assert [part.get_content_type() for part in parts] == [
+        "multipart/mixed", "multipart/alternative", "text/plain", "multipart/related", "text/html", "image/png",
+        "text/calendar",
+    ]  # fmt: skip
+    assert [defect for part in parts for defect in part.defects] == []
+    _, _, plain, _, page, picture, calendar = parts
+    contents = [part.get_payload(decode=True) for part in (plain, page, picture, calendar)]
+    read = [content.decode() for content in contents[:2] if isinstance(content, bytes)]
+    assert [_lines(one) for one in read] == [_lines(text), _lines(f"<p>{html}</p>")]
+    assert contents[2:] == [image, entry]
+    assert picture["Content-ID"] == "<knee.1@wearwindow>"
+
+
+@pytest.mark.parametrize(
+    "subject",
+    ["Your tape comes off today", "=?utf-8?q?x?=", "=?" * 90, "Ж" * 90, "long words " * 20, "a" * 300, "100 % =20", ""],
+)
+def test_a_subject_comes_back_as_it_was(subject: str) -> None:
+    assert mail(subject=subject)["Subject"] == " ".join(subject.split())
+    assert max(len(line) for line in mail_bytes(outgoing(subject=subject), SENDER).split(b"\r\n")) <= 998
+
+
+def test_the_same_message_is_the_same_mail_at_every_attempt() -> None:
+    assert mail_bytes(outgoing(), SENDER) == mail_bytes(outgoing(), SENDER)
+
+
+@pytest.mark.parametrize("name", ['a".ics', "a\r\nX: y", "é.ics", ""])
+def test_a_file_name_that_is_not_plain_opens_no_header(name: str) -> None:
+    with pytest.raises(TransportError) as refused:
+        mail_bytes(outgoing(calendar=(CalendarPart("REQUEST", b"", name),)), SENDER)
+    assert refused.value.code == 554

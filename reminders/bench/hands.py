@@ -11,6 +11,7 @@ from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
+from uuid import UUID
 
 import django
 
@@ -115,7 +116,7 @@ def raw(*, due: float, start: float, record: str, address: str, port: int = 0, r
     def clock() -> datetime:
         return datetime.fromtimestamp(due + time.time() - start, UTC)
 
-    send = loops.Mailer(port, _words(), _say) if port else loops.noted(Path(record))
+    send = loops.Mailer(port, *_built()) if port else loops.noted(Path(record))
     time.sleep(max(0.0, start - time.time()))
     if address.startswith("postgres"):
         loops.postgres(address, clock, send, relaxed=relaxed)
@@ -124,20 +125,22 @@ def raw(*, due: float, start: float, record: str, address: str, port: int = 0, r
     return {"memory_mb": _memory_mb()}
 
 
-def _words() -> dict[str, Any]:
+def _built() -> tuple[bytes, UUID]:
+    """The first message's mail as the engine would send it, and its key."""
+    from clinic.models.people import Channel
     from clinic.selectors import clinic_get
     from reminders.models import Message
+    from reminders.services.addresses import Route
     from reminders.services.batches import rows_read
-    from reminders.services.wording import Saying, words_for
+    from reminders.services.outgoing import outgoing_of
+    from reminders.services.rendering import render
+    from reminders.services.wording import Saying
+    from reminders.transports.mail import mail_bytes
 
     row = rows_read([Message.objects.values_list("pk", flat=True)[0]])[0]
-    return words_for(Saying(row, [], row.patient, clinic_get(), row.planned_for))
-
-
-def _say(words: dict[str, Any]) -> object:
-    from reminders.services.rendering import say
-
-    return say("removal_day", "email", words)
+    saying = Saying(row, [], row.patient, clinic_get(), row.planned_for)
+    words = render(saying, Channel.EMAIL)
+    return mail_bytes(outgoing_of(saying, Route(Channel.EMAIL, row.patient.email), words), SENDER), row.key
 
 
 def plan(*, tapes: int, alone: int) -> dict[str, Any]:

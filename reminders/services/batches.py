@@ -1,6 +1,6 @@
 """Everything a batch of claimed rows needs to know, read in a fixed number of queries."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from uuid import UUID
@@ -8,12 +8,23 @@ from uuid import UUID
 from clinic.selectors import clinic_get
 from reminders.models import Message
 from reminders.rules.joining import WITHIN
+from reminders.selectors.link import strips_of_all
 from reminders.services.addresses import routes_of
 from reminders.services.due_rows import DueMessage, due_rows
 from reminders.services.looking import Surroundings
-from taping.models import SkinReport
+from reminders.services.mail_pictures import SHOWS
+from taping.models import SkinReport, Strip
 
 _WITH = ("patient", "application__removal_visit", "application__helper", "visit")
+
+
+@dataclass(frozen=True, slots=True)
+class Full:
+    """The models of some rows, the signs reported of their tapes, and the strips on each tape whose mail shows them."""
+
+    rows: list[Message]
+    signs: list[str]
+    strips: Mapping[int, Sequence[Strip]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,9 +37,10 @@ class Batch:
     around: Surroundings
     _full: dict[int, Message] = field(default_factory=dict)
     _signs: dict[int, list[str]] = field(default_factory=dict)
+    _strips: dict[int, list[Strip]] = field(default_factory=dict)
 
-    def full(self, rows: Sequence[DueMessage]) -> tuple[list[Message], list[str]]:
-        """The models of these rows and the signs reported of their tapes, to make words of. Raises KeyError.
+    def full(self, rows: Sequence[DueMessage]) -> Full:
+        """These rows with all that words are made of. Raises KeyError.
 
         Read for the whole batch when the first is asked for. What has changed since the rows were read has raised
         a version, and the mark then refuses the row whatever was written.
@@ -39,8 +51,13 @@ class Batch:
             reports = SkinReport.objects.filter(application__in=tapes, closed_at=None)
             for tape, reported in reports.values_list("application_id", "signs"):
                 self._signs.setdefault(tape or 0, []).extend(reported)
+            shown = {row.application for row in self._full.values() if row.application and row.kind in SHOWS}
+            if shown:
+                self._strips.update(strips_of_all(shown))
         found = [self._full[row.pk] for row in rows]
-        return found, [sign for row in found for sign in self._signs.get(row.application_id or 0, [])]
+        return Full(
+            found, [sign for row in found for sign in self._signs.get(row.application_id or 0, [])], self._strips
+        )
 
 
 def rows_read(ids: Sequence[int]) -> list[Message]:

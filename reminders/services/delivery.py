@@ -159,8 +159,9 @@ class Courier:
         return True
 
     def _write(self, rows: Sequence[DueMessage], look: Go, now: datetime) -> tuple[Words, Outgoing]:
-        full, signs = self.batch.full(rows)
-        saying = Saying(full[0], full[1:], recipient_of(full[0].patient), self.batch.around.clinic, now, signs)
+        full = self.batch.full(rows)
+        row, clinic = full.rows[0], self.batch.around.clinic
+        saying = Saying(row, full.rows[1:], recipient_of(row.patient), clinic, now, full.signs, full.strips)
         words = render(saying, look.route.channel)
         return words, outgoing_of(saying, look.route, words)
 

@@ -1,7 +1,7 @@
 """What a message's templates may say: gathered from the row, never the full name, never a diagnosis."""
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -19,7 +19,7 @@ from reminders.services.links import link_address
 from reminders.services.stop_links import stop_address
 from reminders.services.stopping import patients_at
 from reminders.services.subjects import patient_zone, removal_visit_of
-from taping.models import Application, SkinReport
+from taping.models import Application, SkinReport, Strip
 from taping.rules.removal import RAW_SIGNS, removal_steps
 from taping.rules.urgency import Urgency
 
@@ -29,7 +29,10 @@ LONGEST_CLINIC_NAME = 40
 
 @dataclass(frozen=True, slots=True)
 class Saying:
-    """One message to say at now (aware): its row, rows said with it, who gets it, and signs reported of its tapes."""
+    """One message to say at now (aware): its row, rows said with it, who gets it, and signs reported of its tapes.
+
+    strips: those on each tape, by its id, where they have been read already.
+    """
 
     row: Message
     joined: Sequence[Message]
@@ -37,6 +40,7 @@ class Saying:
     clinic: Clinic
     now: datetime
     signs: Sequence[str] = ()
+    strips: Mapping[int, Sequence[Strip]] = field(default_factory=dict)
 
     @property
     def applications(self) -> list[Application]:

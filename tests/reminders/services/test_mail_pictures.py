@@ -9,6 +9,7 @@ from re import findall
 import pytest
 from django.conf import settings as own_settings
 from django.db import connection
+from django.db.models import F
 from django.test.utils import CaptureQueriesContext
 from PIL import Image
 
@@ -114,6 +115,24 @@ def test_strips_cost_no_further_queries(clinic: Clinic, now: datetime) -> None:
             mail_pictures(said)
         counts.append(len(queries))
     assert (counts[0], counts[-1]) == (1, 1)
+
+
+def test_the_strips_of_a_whole_batch_are_read_at_once(clinic: Clinic, now: datetime) -> None:
+    """At nine o'clock a hundred mails are claimed together; each still shows its own tape's strips alone."""
+    places = ["", "patellar_tendon", "", "patellar_tendon"]
+    rows = []
+    for number, place in enumerate(places):
+        patient = PatientFactory(email=f"ada{number}@example.org", prefers="email", phone="")
+        rows.append(MessageFactory(application=ApplicationFactory(patient=patient), planned_for=now))
+        StripFactory(plan=rows[-1].application.plan, position=1, place=place)
+    for model in (Application, Patient, Clinic):
+        model.objects.update(planned_version=F("plan_version"))
+    by_mail = Recorder()
+    with CaptureQueriesContext(connection) as queries:
+        run_due(lambda: now, transports={"sms": Recorder(), "email": by_mail})
+    assert len([one for one in queries.captured_queries if 'FROM "taping_strip"' in one["sql"]]) == 1
+    shown = {one.key: one.images[0].cid.partition(".")[0] for one in by_mail.sent}
+    assert [shown[row.key] for row in rows] == [f"{place or 'knee'}-left-1" for place in places]
 
 
 def test_it_arrives_as_one_page_with_its_pictures_and_the_calendar_beside(

@@ -1,6 +1,7 @@
 """An upload of two gigabytes: refused by what it tells and by counting, answered in words, by both servers."""
 
 import os
+import re
 import resource
 import signal
 import socket
@@ -73,32 +74,34 @@ def test_a_form_that_is_too_long_leads_back_to_what_was_typed(client: Client, cl
 
 @contextmanager
 def served(name: str, folder: Path, *, longest_file: int = resource.RLIM_INFINITY) -> Iterator[int]:
-    port = _free_port()
-    words = [word.replace("127.0.0.1:0", f"127.0.0.1:{port}") for word in SERVERS[name]]
-    words[-1] = str(port) if name == "serve" else words[-1]
-    environment = {"PATH": os.environ["PATH"], "DATA_FOLDER": str(folder), "DJANGO_SETTINGS_MODULE": "clinic.settings"}
+    environment = {
+        "PATH": os.environ["PATH"],
+        "DATA_FOLDER": str(folder),
+        "DJANGO_SETTINGS_MODULE": "clinic.settings",
+        "PYTHONUNBUFFERED": "1",
+    }
     with (folder / "said").open("w") as said:
-        process = subprocess.Popen([sys.executable, *words], cwd=ROOT, env=environment, stdout=said, stderr=said)
+        process = subprocess.Popen(
+            [sys.executable, *SERVERS[name]], cwd=ROOT, env=environment, stdout=said, stderr=said
+        )
         resource.prlimit(process.pid, resource.RLIMIT_FSIZE, (longest_file, resource.RLIM_INFINITY))
-        PIDS[port] = process.pid
         try:
-            while process.poll() is None:
-                try:
-                    socket.create_connection(("127.0.0.1", port), timeout=30).close()
-                    break
-                except OSError:
-                    time.sleep(0.05)
-            assert process.poll() is None, (folder / "said").read_text()
+            port = _port_told(process, folder / "said")
+            PIDS[port] = process.pid
             yield port
         finally:
             process.send_signal(signal.SIGTERM)
             process.wait(30)
 
 
-def _free_port() -> int:
-    with socket.socket() as one:
-        one.bind(("127.0.0.1", 0))
-        return int(one.getsockname()[1])
+def _port_told(process: "subprocess.Popen[bytes]", said: Path) -> int:
+    """The port that the system gave the server, which it tells once it listens."""
+    while process.poll() is None:
+        told = re.search(r"(?:is|Listening) at:? http://127\.0\.0\.1:(\d+)", said.read_text())
+        if told:
+            return int(told[1])
+        time.sleep(0.05)
+    raise AssertionError(said.read_text())
 
 
 def post(port: int, headers: str, body: Iterator[bytes]) -> str:

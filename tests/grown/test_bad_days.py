@@ -3,7 +3,6 @@
 import os
 import shutil
 import signal
-import socket
 import subprocess
 import sys
 import time
@@ -15,6 +14,7 @@ import pytest
 
 from tests.faults.conftest import ROOT, Worker
 from tests.faults.servers import Arrivals, SmsDesk
+from tests.ports import started_on_a_quiet_port
 
 psycopg = pytest.importorskip("psycopg", reason="needs the extra postgres")
 redis = pytest.importorskip("redis")
@@ -35,15 +35,17 @@ class Redis:
     """A Redis of the test's own, which may be stopped and started again at the same address."""
 
     def __init__(self) -> None:
-        with socket.create_server(("127.0.0.1", 0)) as free:
-            self.port = free.getsockname()[1]
-        self.address = f"redis://127.0.0.1:{self.port}/0"
-        self.start()
+        self.port, self._process = started_on_a_quiet_port(self._begin, self._answers)
+        self.address = _address(self.port)
 
     def start(self) -> None:
-        words = [str(REDIS_SERVER), "--port", str(self.port), "--bind", "127.0.0.1", "--save", "", "--appendonly", "no"]
-        self._process = subprocess.Popen(words, stdout=subprocess.DEVNULL)
-        assert until(self._answers)
+        self._process = self._begin(self.port)
+        assert self._answers(self.port)
+
+    @staticmethod
+    def _begin(port: int) -> "subprocess.Popen[bytes]":
+        words = [str(REDIS_SERVER), "--port", str(port), "--bind", "127.0.0.1", "--save", "", "--appendonly", "no"]
+        return subprocess.Popen(words, stdout=subprocess.DEVNULL)
 
     def stop(self) -> None:
         self._process.kill()
@@ -52,11 +54,19 @@ class Redis:
     def flush(self) -> None:
         redis.Redis.from_url(self.address).flushall()
 
-    def _answers(self) -> bool:
-        try:
-            return bool(redis.Redis.from_url(self.address).ping())
-        except redis.ConnectionError:
-            return False
+    @staticmethod
+    def _answers(port: int) -> bool:
+        def asked() -> bool:
+            try:
+                return bool(redis.Redis.from_url(_address(port)).ping())
+            except redis.RedisError:
+                return False
+
+        return until(asked)
+
+
+def _address(port: int) -> str:
+    return f"redis://127.0.0.1:{port}/0"
 
 
 def until(condition: Callable[[], bool]) -> bool:

@@ -2,7 +2,6 @@
 
 import logging
 import shutil
-import socket
 import subprocess
 import time
 from collections.abc import Callable, Iterator
@@ -16,6 +15,7 @@ from clinic.zone_data import zone_data
 from reminders.services.grown import eviction_policy, redis_keeps_all, tell_start
 from reminders.services.health import health_now
 from tests.factories.clinic import NOW
+from tests.ports import started_on_a_quiet_port
 
 pytestmark = pytest.mark.django_db
 
@@ -33,24 +33,31 @@ def server() -> Iterator[Server]:
     running: list[subprocess.Popen[bytes]] = []
 
     def start(policy: str) -> str:
-        with socket.create_server(("127.0.0.1", 0)) as free:
-            port = free.getsockname()[1]
-        words = ["--port", str(port), "--bind", "127.0.0.1", "--save", "", "--maxmemory-policy", policy]
-        running.append(subprocess.Popen([str(SERVER), *words], stdout=subprocess.DEVNULL))
-        address = f"redis://127.0.0.1:{port}/0"
-        for _ in range(100):
-            try:
-                redis.Redis.from_url(address).ping()
-            except redis.ConnectionError:
-                time.sleep(0.05)  # another program is starting
-            else:
-                return address
-        raise AssertionError("redis-server did not start")
+        def begin(port: int) -> "subprocess.Popen[bytes]":
+            words = ["--port", str(port), "--bind", "127.0.0.1", "--save", "", "--maxmemory-policy", policy]
+            running.append(subprocess.Popen([str(SERVER), *words], stdout=subprocess.DEVNULL))
+            return running[-1]
+
+        port, _ = started_on_a_quiet_port(begin, _answers)
+        return _address(port)
 
     yield start
     for one in running:
         one.kill()
         one.wait()
+
+
+def _address(port: int) -> str:
+    return f"redis://127.0.0.1:{port}/0"
+
+
+def _answers(port: int) -> bool:
+    for _ in range(100):
+        try:
+            return bool(redis.Redis.from_url(_address(port)).ping())
+        except redis.RedisError:
+            time.sleep(0.05)  # another program is starting
+    return False
 
 
 @pytest.mark.parametrize(("policy", "warned"), [("noeviction", []), ("allkeys-lru", [THROWS])])

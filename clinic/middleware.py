@@ -15,11 +15,12 @@ from django.template.loader import render_to_string
 from django.urls import reverse
 from django.utils import timezone
 
+from clinic.rules.code_need import CodeNeed
 from clinic.rules.origins import network_of
 from clinic.rules.session_ends import SessionState
 from clinic.selectors import clinic_get
 from clinic.services.gate import GATE, Reason, Refused
-from clinic.views.access import origin_of, user_of
+from clinic.views.access import code_need_of, origin_of, user_of
 from clinic.views.devices import known_device
 from clinic.views.session import (
     KEPT,
@@ -210,7 +211,7 @@ class LogInFirst(LoginRequiredMiddleware):
 
 
 class AccountFirst(_OnMembersPages):
-    """Whoever was given a password chooses one first; a manager sets up a second factor. Stands after LogInFirst."""
+    """Whoever was given a password chooses one first; who needs a second factor sets it up. Stands after LogInFirst."""
 
     def say(self, request: HttpRequest, page: object) -> HttpResponseBase | None:
         if getattr(page, "before_account", False) or getattr(page, "works_while_locked", False):
@@ -218,7 +219,7 @@ class AccountFirst(_OnMembersPages):
         user = user_of(request)
         if user.must_change_password:
             return self._to(request, "account_password")
-        if settings.MANAGERS_NEED_CODE and user.is_manager and not request.session.get(PROVED):
+        if not request.session.get(PROVED) and code_need_of(request, user) is CodeNeed.NOW:
             return self._to(request, "account_factor")
         return None
 

@@ -64,7 +64,10 @@ def _clock(label: str) -> forms.TimeField:
 
 
 class ClinicForm(forms.Form):
-    """The clinic's name and numbers, each within its limits."""
+    """The clinic's name and numbers, each within its limits.
+
+    today: the clinic's date. A day for everybody's codes that is not the stored one (initial) has to lie ahead of it.
+    """
 
     name = LineField(label="Name of the clinic", longest=120, error_messages={"required": "Write the clinic's name."})
     address = forms.CharField(
@@ -98,8 +101,20 @@ class ClinicForm(forms.Form):
         label="Messages sent in addition", choices=OPTIONAL, required=False, widget=forms.CheckboxSelectMultiple
     )
 
+    codes_from = forms.DateField(
+        label="From this day on everybody logs in with a code as well",
+        required=False,
+        widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
+        input_formats=["%Y-%m-%d"],
+        help_text="Managers always do. Empty: everybody else may. Give your staff some days to set it up.",
+        error_messages={"invalid": "Choose the day, such as 2027-12-25, or leave it empty."},
+    )
     # The latest change of settings when the form was opened.
     version = forms.IntegerField(widget=forms.HiddenInput, required=False)
+
+    def __init__(self, *args: Any, today: date | None = None, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self._today = today
 
     def values(self) -> dict[str, Any]:
         """What the form says of Clinic's fields, by name."""
@@ -108,6 +123,13 @@ class ClinicForm(forms.Form):
     def sources(self) -> list[tuple[str, str]]:
         """Each number's label and where it comes from."""
         return [(str(self.fields[name].label).partition(",")[0], source) for name, source in SOURCES.items()]
+
+    def clean_codes_from(self) -> date | None:
+        day: date | None = self.cleaned_data["codes_from"]
+        stored = self.get_initial_for_field(self.fields["codes_from"], "codes_from")
+        if day is not None and day != stored and self._today is not None and day <= self._today:
+            raise ValidationError("Choose tomorrow or a later day: whoever is at work now would be stopped in it.")
+        return day
 
     def clean_time_zone(self) -> str:
         zone = str(self.cleaned_data["time_zone"])

@@ -52,6 +52,8 @@ class Clinic(PlannedSubject):
     keep_records_years = models.PositiveSmallIntegerField(default=0)
     keep_messages_months = models.PositiveSmallIntegerField(default=0)
     keep_events_years = models.PositiveSmallIntegerField(default=0)
+    # From this day on everybody logs in with a second factor; none: managers alone have to.
+    codes_from = models.DateField(null=True, blank=True)
 
     language = models.CharField(max_length=2, choices=Language, default=Language.EN)
     # By language: {"name": the fluent clinician who read every text, "on": the date in ISO 8601}.

@@ -7,8 +7,10 @@ from typing import Any, Concatenate, ParamSpec, cast
 from django.conf import settings
 from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponseBase
+from django.utils import timezone
 
 from clinic.models import Clinic, User
+from clinic.rules.code_need import CodeNeed, code_need
 from clinic.rules.origins import network_of, origin
 from clinic.services.events import Actor
 
@@ -50,6 +52,16 @@ def clinic_of(request: HttpRequest) -> Clinic:
     """The clinic's row as this request's middleware read it."""
     clinic: Any = request.clinic  # type: ignore[attr-defined]
     return cast(Clinic, clinic)
+
+
+def code_need_of(request: HttpRequest, user: User) -> CodeNeed:
+    """Whether user logs in with a code as well, today at the clinic."""
+    return code_need(
+        managers=settings.MANAGERS_NEED_CODE,
+        is_manager=user.is_manager,
+        everybody_from=clinic_of(request).codes_from,
+        today=timezone.localdate(),
+    )
 
 
 def actor_of(request: HttpRequest) -> Actor:

@@ -1,6 +1,5 @@
 """One's own log-in: password, second factor, recovery codes."""
 
-from django.conf import settings
 from django.contrib import messages
 from django.contrib.auth import authenticate, logout, update_session_auth_hash
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
@@ -12,6 +11,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from clinic.forms.fields import sentence
 from clinic.forms.staff import CodeForm, OwnPasswordForm, PasswordForm, ProvedCodeForm
+from clinic.rules.code_need import CodeNeed
 from clinic.rules.passwords import ALONE
 from clinic.services.codes import code_image
 from clinic.services.log_ins import log_ins_end, log_ins_of
@@ -25,7 +25,7 @@ from clinic.services.second_factor import (
     recovery_codes_make,
 )
 from clinic.services.staff import StaffRefused, password_change
-from clinic.views.access import actor_of, before_account, user_of
+from clinic.views.access import actor_of, before_account, code_need_of, user_of
 from clinic.views.session import PROVED, is_fresh
 
 NOT_IT = "That is not your password. It tells capital letters from small ones."
@@ -47,7 +47,7 @@ def account(request: HttpRequest) -> HttpResponse:
 
 
 def _needed(request: HttpRequest) -> bool:
-    return settings.MANAGERS_NEED_CODE and user_of(request).is_manager
+    return code_need_of(request, user_of(request)) is CodeNeed.NOW
 
 
 @before_account
@@ -166,7 +166,7 @@ def _is_password(request: HttpRequest, typed: str) -> bool:
 @sensitive_post_parameters()
 @require_http_methods(["GET", "HEAD", "POST"])
 def factor_off(request: HttpRequest) -> HttpResponse:
-    """Log in without codes again: not for managers, and not with a password that is too short to stand alone."""
+    """Log in without codes again: not for whoever needs one, and not with a password too short to stand alone."""
     user = user_of(request)
     if factor_of(user) is None or _needed(request):
         return HttpResponseRedirect(reverse("account"))

@@ -4,6 +4,7 @@ from datetime import timedelta
 from typing import Any
 
 from django.conf import settings
+from django.contrib import messages
 from django.contrib.auth import login
 from django.contrib.auth.decorators import login_not_required
 from django.contrib.auth.forms import AuthenticationForm
@@ -18,10 +19,11 @@ from django.views.decorators.http import require_http_methods
 
 from clinic.forms.staff import CodeForm
 from clinic.models import User
+from clinic.rules.code_need import CodeNeed
 from clinic.selectors.staff import anybody_can_log_in
 from clinic.services.events import Actor, event_record
 from clinic.services.second_factor import Checked, factor_check, factor_of
-from clinic.views.access import actor_of, origin_of, user_of
+from clinic.views.access import actor_of, clinic_of, code_need_of, origin_of, user_of
 from clinic.views.devices import remember_device
 from clinic.views.session import PROVED, forget_user, kept_form, last_user, remember_user
 
@@ -90,6 +92,10 @@ def _enter(request: HttpRequest, user: User, wanted: str, *, proved: bool = Fals
     actor = Actor(user=user, origin=origin_of(request))
     used = ["password", "second_factor"] if proved else ["password"]
     event_record(actor=actor, verb="staff.logged_in", subject=user, now=timezone.now(), fields=used)
+    if not proved and code_need_of(request, user) is CodeNeed.SOON:
+        begins = f"{clinic_of(request).codes_from:%A %-d %B}"
+        told = f"From {begins} on, log-in asks everybody for a code as well. Set it up before: behind your name, above."
+        messages.info(request, told)
     response = HttpResponseRedirect(wanted)
     if kept_form(request.session, user.pk):
         response = HttpResponseRedirect(reverse("kept_form"))

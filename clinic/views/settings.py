@@ -1,6 +1,7 @@
 """The clinic's settings, for managers: numbers with their limits, opening hours, days closed."""
 
 from copy import copy
+from datetime import date, time
 from typing import Any
 
 from django.conf import settings as django_settings
@@ -39,6 +40,8 @@ CONSEQUENCES = {
     "quiet_until": "Messages not yet sent that fall into the new quiet hours move out of them.",
     "time_zone": "Messages not yet sent go at the new zone's hours. Check opening hours and visits.",
     "optional_messages": "Messages of these kinds not yet sent are planned or dropped.",
+    "codes_from": "From that day on, whoever has no second factor sets one up at the next log-in, before all else. "
+    "Until then log-in reminds them. The list of staff shows who has one.",
     "country": "Telephone numbers without + and dates of birth are read as written there.",
 }
 PLAIN = "Pages, and messages not yet sent, say the new words."
@@ -67,7 +70,8 @@ def settings(request: HttpRequest) -> HttpResponse:
     """The first post shows what would change; the second saves it, where its confirm stands for just those changes."""
     if request.method != "POST":
         return _page(request)
-    form = ClinicForm(request.POST)
+    stored = {"codes_from": clinic_of(request).codes_from}
+    form = ClinicForm(request.POST, initial=stored, today=timezone.localdate())
     if not form.is_valid():
         return _page(request, 422, form=form)
     saved = settings_saved_since(form.cleaned_data["version"])
@@ -126,7 +130,9 @@ def _changes(clinic: Clinic, form: ClinicForm) -> list[dict[str, Any]]:
 def _shown(value: Any) -> str:
     if isinstance(value, list):
         return ", ".join(value).replace("_", " ") or "none"
-    return f"{value:%H:%M}" if hasattr(value, "hour") else str(value) or "nothing"
+    if isinstance(value, date):
+        return f"{value:%a %-d %b %Y}"
+    return f"{value:%H:%M}" if isinstance(value, time) else str(value or "") or "nothing"
 
 
 @for_roles("manager")

@@ -1,5 +1,6 @@
 """Log-in in two steps, the second factor that managers need, and one's own password."""
 
+from datetime import timedelta
 from typing import Any
 
 import pytest
@@ -8,7 +9,7 @@ from django.test import Client
 from django.urls import reverse
 from pytest_django import Settings
 
-from clinic.models import Event, User
+from clinic.models import Clinic, Event, User
 from clinic.services.second_factor import codes_left, factor_begin, factor_of
 from tests.clinic.factor import code_at, factor_for
 from tests.factories.clinic import NOW, PASSWORD, UserFactory
@@ -232,3 +233,47 @@ class TestOnesOwnLogIn:
 def change(client: Client, **changed: str) -> Any:
     values = {"old_password": PASSWORD, "new_password": NEW, "again": NEW, **changed}
     return client.post(reverse("account_password"), values)
+
+
+class TestEverybodyNeedsIt:
+    """From a day on that the manager chose; until then they are reminded."""
+
+    def test_before_the_day_log_in_reminds_whoever_has_none(
+        self, client: Client, clinic: Clinic, clock: time_machine.Traveller
+    ) -> None:
+        Clinic.objects.update(codes_from=NOW.date() + timedelta(days=2))
+        first_step(client, UserFactory())
+        page = client.get("/").content.decode()
+        assert "From Friday 12 March on, log-in asks everybody for a code as well." in page
+
+    def test_before_the_day_whoever_has_one_is_not_reminded(
+        self, client: Client, clinic: Clinic, clock: time_machine.Traveller
+    ) -> None:
+        Clinic.objects.update(codes_from=NOW.date() + timedelta(days=2))
+        user = UserFactory()
+        device, _ = factor_for(user)
+        first_step(client, user)
+        second_step(client, code_at(device, NOW))
+        assert "log-in asks everybody" not in client.get("/").content.decode()
+
+    @pytest.mark.parametrize("role", [{"desk": True}, {}, {"student": True}, {"manager": True}])
+    def test_from_the_day_on_it_is_set_up_at_the_log_in_and_nobody_is_locked_out(
+        self, client: Client, clinic: Clinic, clock: time_machine.Traveller, role: dict[str, bool]
+    ) -> None:
+        Clinic.objects.update(codes_from=NOW.date())
+        user = UserFactory(**role)
+        first_step(client, user)
+        assert client.get("/").headers["Location"] == reverse("account_factor")
+        page = client.get(reverse("account_factor")).content.decode()
+        assert ("Your clinic wants it of everybody" in page) is not user.is_manager
+        client.post(reverse("account_factor"), {"code": code_at(factor_begin(user=user), NOW)})
+        assert client.get("/").status_code == 200
+        assert "Log in without codes again" not in client.get(reverse("account")).content.decode()
+        client.post(reverse("account_factor_off"), {"password": PASSWORD})
+        assert factor_of(user) is not None
+
+    def test_the_day_is_the_clinic_s_own(self, client: Client, clinic: Clinic, clock: time_machine.Traveller) -> None:
+        """NOW is the tenth in New York, and in Auckland the eleventh already."""
+        Clinic.objects.update(codes_from=NOW.date() + timedelta(days=1), time_zone="Pacific/Auckland")
+        first_step(client, UserFactory())
+        assert client.get("/").headers["Location"] == reverse("account_factor")

@@ -14,6 +14,7 @@ from clinic.models import Clinic, Closure, User
 from clinic.selectors import clinic_get, hours_of
 from clinic.services.clinic import clinic_change, hours_change
 from clinic.services.events import Actor
+from clinic.views.session import PROVED
 from tests.clinic.forms.test_settings import GOOD
 from tests.factories.clinic import NOW, UserFactory
 
@@ -168,3 +169,27 @@ def test_the_page_says_where_its_numbers_come_from_and_where_links_lead(manager:
     assert "Where these numbers and their limits come from" in page
     assert "common practice, no source" in page
     assert "https://tape.example.org" in page
+
+
+def test_codes_for_everybody_begin_tomorrow_at_the_earliest(manager: Client, clinic: Clinic) -> None:
+    with time_machine.travel(NOW, tick=False):
+        manager.force_login(User.objects.get(), backend="django.contrib.auth.backends.ModelBackend")
+        refused = save(manager, codes_from="2027-03-10")
+        assert (refused.status_code, "Choose tomorrow or a later day" in refused.content.decode()) == (422, True)
+        shown = save(manager, codes_from="2027-03-11")
+        assert "nothing → Thu 11 Mar 2027" in shown.content.decode()
+        assert "sets one up at the next log-in" in shown.content.decode()
+        assert save(manager, codes_from="2027-03-11", confirm=seen(shown)).status_code == 302
+    assert clinic_get().codes_from == date(2027, 3, 11)
+
+
+def test_the_day_from_which_codes_are_asked_stays_when_other_settings_are_saved_later(
+    manager: Client, clinic: Clinic
+) -> None:
+    Clinic.objects.update(codes_from=date(2020, 1, 1))
+    session = manager.session
+    session[PROVED] = True
+    session.save()
+    assert save_seen(manager, codes_from="2020-01-01", quiet_from="20:00").status_code == 302
+    assert (clinic_get().codes_from, clinic_get().quiet_from) == (date(2020, 1, 1), time(20))
+    assert "→ nothing" in save(manager, quiet_from="20:00", codes_from="").content.decode()

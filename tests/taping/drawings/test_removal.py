@@ -6,9 +6,9 @@ from xml.etree import ElementTree
 
 import pytest
 
-from taping.drawings.curves import along, part
+from taping.drawings.curves import along, band, part
 from taping.drawings.removal import NUMBERS, removal_svg
-from taping.rules.pictures import SIZE, Line, body_for, drawn_as, start_first
+from taping.rules.pictures import SIZE, Line, body_for, drawn_as, mirrored, start_first
 from taping.rules.places import PLACES, REGIONS, Place, Region, Side, UnknownSideError, removal_start
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -109,6 +109,29 @@ class TestEveryRegionAndPlaceOnEverySide:
     def test_tape_lies_on_the_page(self, where: Region | Place, side: Side) -> None:
         points = points_of(draw(where, side, 1), "tape")
         assert all(0 <= x <= SIZE and 0 <= y <= SIZE for x, y in points)
+
+
+def inside(spot: tuple[float, float], loop: Line) -> bool:
+    """By the even-odd rule: how often a line to the right of the spot crosses the loop."""
+    x, y = spot
+    crossed = [
+        (ax, ay, bx, by) for (ax, ay), (bx, by) in zip(loop, (*loop[1:], loop[0]), strict=True) if (ay > y) != (by > y)
+    ]
+    return sum(x < (bx - ax) * (y - ay) / (by - ay) + ax for ax, ay, bx, by in crossed) % 2 == 1
+
+
+WRAPPED = {"thumb_tendons": 8.0}
+"""Where tape is wider than what it ends on: how much of its width may be out of sight."""
+
+
+@pytest.mark.parametrize(("where", "side"), EVERY, ids=lambda value: getattr(value, "key", str(value)))
+def test_tape_lies_on_the_body_and_not_in_the_air_beside_it(where: Region | Place, side: Side) -> None:
+    """Within the outline as it is drawn, but for a hundredth of the picture at each edge."""
+    body = body_for(where, side)
+    loops = [along((one[-1], *one, one[0], one[1]))[8 : 8 + 8 * len(one)] for one in body.outlines]
+    loops = [mirrored(loop) for loop in loops] if side is Side.LEFT else loops
+    within = band(along(start_first(where, side)), body.tape - WRAPPED.get(where.key, 4.0))
+    assert [spot for spot in within if not any(inside(spot, loop) for loop in loops)] == []
 
 
 @pytest.mark.parametrize("where", PAIRED, ids=lambda where: where.key)

@@ -7,9 +7,9 @@ from enum import Enum
 from clinic.rules.text import normalise_line
 from clinic.rules.tongue import ENGLISH, Tongue, holes_in, without_holes
 from reminders.rules.kinds import MessageKind
-from reminders.rules.texts import MAIL, SHARED, SMS, SUBJECT, TEXTS, Text, edit_key
+from reminders.rules.texts import MAIL, PAGE, SHARED, SMS, SUBJECT, TEXTS, Text, edit_key
 
-LONGEST: Mapping[str, int] = {SMS: 320, SUBJECT: 120, MAIL: 600}
+LONGEST: Mapping[str, int] = {SMS: 320, SUBJECT: 120, MAIL: 600, PAGE: 120}
 """Characters of one sentence. What a text message may cost is counted whole; this keeps a slip from filling a page."""
 
 

@@ -12,15 +12,15 @@ from taping.rules.toml_data import DataError, text_of
 SHARED = "letter"
 """The kind of the sentences that several kinds share."""
 
-SMS, SUBJECT, MAIL = "sms", "subject", "mail"
+SMS, SUBJECT, MAIL, PAGE = "sms", "subject", "mail", "page"
 
 
 @dataclass(frozen=True, slots=True)
 class Text:
     """One sentence. one: English, for one tape or visit; many: for several, empty where it is the same.
 
-    kind: a message kind, or SHARED; part: SMS, SUBJECT or MAIL; when: when it is said, for staff; a locked one keeps
-    people safe, and no clinic can change it.
+    kind: a message kind, or SHARED; part: SMS, SUBJECT, MAIL or PAGE; when: when it is said, for staff; a locked one
+    keeps people safe, and no clinic can change it.
     """
 
     key: str
@@ -55,7 +55,7 @@ def text_from(row: Mapping[str, Any]) -> Text:
         many=text_of(row, "many", default=""),
         locked=bool(row.get("locked", False)),
     )
-    if text.key.count(".") != 2 or text.part not in (SMS, SUBJECT, MAIL):
+    if text.key.count(".") != 2 or text.part not in (SMS, SUBJECT, MAIL, PAGE):
         raise DataError(f"{text.key!r} is no key of a sentence: write kind.part.name")
     return text
 

@@ -7,6 +7,7 @@ from clinic.models import Clinic
 from clinic.rules.tongue import ENGLISH, Tongue, tongue_of
 from clinic.selectors import recipient_of
 from reminders.rules.instruction import TapeNow
+from reminders.rules.words import place_words
 from reminders.selectors.tapes import tape_row
 from reminders.services.subjects import patient_zone, removal_visit_of
 from taping.models import Application, SkinReport
@@ -34,6 +35,14 @@ def tape_now(tape: Application, *, clinic: Clinic, now: datetime, tongue: Tongue
         helper=tape.helper.call_me if tape.helper else "",
         ended_on=local_date(tape.ended_at, clinic.zone) if tape.ended_at else None,
         tongue=tongue,
+        own=clinic.texts.get(tongue.key, {}),
+        values={
+            "tape": tongue.count("your tape", "your tapes", 1),
+            "place": place_words(tape.region, tape.side, tongue),
+            "telephone": tongue.number_apart(clinic.telephone),
+            "emergency": tongue.number_apart(clinic.emergency_number) or tongue.say("the emergency number"),
+            "clinic_name": clinic.name,
+        },
     )
 
 

@@ -11,12 +11,14 @@ from clinic.models import Clinic, Helper, Patient, Visit
 from clinic.rules.tongue import Tongue, tongue_of
 from clinic.selectors import recipient_of
 from reminders.models import Message
+from reminders.rules.instruction import TapeNow, first_key, instruction
 from reminders.rules.kinds import MessageKind
 from reminders.rules.sms import Segments, letters_outside, limit_of, segments, within_limit
 from reminders.rules.texts import SHARED, SMS
 from reminders.rules.words import day_words, place_words
 from reminders.selectors.own_words import latest_tape, latest_visit, signs_reported
 from reminders.services.rendering import mail_text, masked, sms_text
+from reminders.services.tape_now import tape_now
 from reminders.services.wording import Saying, words_for
 from taping.models import Application
 from taping.rules.places import REGIONS
@@ -37,11 +39,15 @@ SHARED_TEXTS = (
 
 @dataclass(frozen=True)  # no slots: what is made once is kept in the instance
 class Trial:
-    """One message to one person. situation: in words. full and short are the two forms of the text message."""
+    """One message to one person. situation: in words. full and short are the two forms of the text message.
+
+    tape: what the page would speak of at that moment, None where it says first what a skin report asks for.
+    """
 
     kind: MessageKind
     situation: str
     words: Mapping[str, Any] = field(repr=False)
+    tape: TapeNow | None = field(default=None, repr=False)
 
     @cached_property
     def full(self) -> str:
@@ -86,6 +92,13 @@ class Trial:
         subject, text = mail_text(self.kind.value, dict(self.words))
         return subject, masked(text, dict(self.words))
 
+    @property
+    def page(self) -> str:
+        """What stands first on the page then, where it is a sentence of this message; else empty."""
+        if self.tape is None or not first_key(self.tape).startswith(f"{self.kind.value}."):
+            return ""
+        return instruction(self.tape).heading
+
 
 def clinic_saying(clinic: Clinic, language: str, own: Mapping[str, str]) -> Clinic:
     """A copy of the clinic that says own in language, whether that is on or off. It is never to be saved."""
@@ -126,11 +139,12 @@ def trial_of(
         signs = signs_reported(tape) if tape else []
     if row.visit is None and row.application is None and kind is not MessageKind.STOP_CONFIRMED:
         return None
-    words = words_for(Saying(row, (), recipient, clinic_saying(clinic, language, own), now, signs))
+    saying = Saying(row, (), recipient, clinic_saying(clinic, language, own), now, signs)
+    words = words_for(saying)
     if kind is MessageKind.STOP_CONFIRMED:
         worn = [tape] if tape and tape.ended_at is None else []
         words["still_on"] = [_still_on(one.region, one.side, one.removal_day, tongue_of(language)) for one in worn]
-    return Trial(kind, "as if it went now", words)
+    return Trial(kind, "as if it went now", words, _first_tape(saying))
 
 
 def _still_on(region: str, side: str, day: date, tongue: Tongue) -> dict[str, str]:
@@ -198,6 +212,8 @@ def _with_tapes(kind: MessageKind, clinic: Clinic, now: datetime, tongue: Tongue
     yield scene.tapes("two tapes, at home", knee, elbow)
     yield scene.tapes("two tapes that come off differently", knee, elbow, by="visit")
     yield scene.tapes("sore skin was reported", knee, signs=("blister",))
+    if kind is MessageKind.AFTERCARE:
+        yield scene.tapes("when the adhesion wait is over", knee, later=_still_drying(clinic))
     yield scene.tapes("some hours later", knee, later=timedelta(hours=5))
     longest = _Scene(kind, clinic, tongue, _longest_day(today, tongue))
     one, other = _longest_places(tongue)
@@ -205,6 +221,10 @@ def _with_tapes(kind: MessageKind, clinic: Clinic, now: datetime, tongue: Tongue
         yield longest.tapes(f"the longest place and date, {said}", one, by=by)
         yield longest.tapes(f"the longest place and date, {said}, to a helper", one, by=by, to_helper=True)
     yield longest.tapes("the two longest places and dates", one, other, by="visit")
+
+
+def _still_drying(clinic: Clinic) -> timedelta:
+    return timedelta(minutes=max(clinic.adhesion_minutes, clinic.water_minutes - 1))
 
 
 def _with_visits(kind: MessageKind, clinic: Clinic, now: datetime, tongue: Tongue) -> Iterator[Trial]:
@@ -286,7 +306,7 @@ class _Scene:
         signs: Sequence[str] = (),
     ) -> Trial:
         saying = Saying(rows[0], rows[1:], recipient, self.clinic, at, signs)
-        return Trial(self.kind, situation, words_for(saying))
+        return Trial(self.kind, situation, words_for(saying), _first_tape(saying))
 
     def _people(self) -> tuple[Patient, Helper]:
         patient = Patient(call_me="Ada", language=self.tongue.key)
@@ -300,6 +320,7 @@ class _Scene:
             applied_at=self._at(applied), saved_at=self._at(applied), removal_visit=visit,
             adhesion_minutes=self.clinic.adhesion_minutes, water_minutes=self.clinic.water_minutes,
             opens_on=applied + timedelta(days=self.clinic.wear_first_day), closes_on=self.day, removal_day=self.day,
+            ended_at=self._at(self.day) if self.kind is MessageKind.SKIN_FOLLOW_UP else None,
         )  # fmt: skip
 
     def _visit(self, patient: Patient, purpose: str, extra_days: int = 0) -> Visit:
@@ -309,6 +330,13 @@ class _Scene:
 
     def _at(self, day: date) -> datetime:
         return datetime.combine(day, MORNING, self.clinic.zone)
+
+
+def _first_tape(saying: Saying) -> TapeNow | None:
+    tape = saying.row.application
+    if tape is None or saying.signs:
+        return None
+    return tape_now(tape, clinic=saying.clinic, now=saying.now, tongue=saying.tongue)
 
 
 def _days_worn(kind: MessageKind, last_day: int) -> int:

@@ -16,11 +16,16 @@ from clinic.views.access import actor_of
 from reminders.forms.own_words import WordsForm, field_name, label_of
 from reminders.rules.kinds import MessageKind
 from reminders.rules.own_words import PLACEHOLDERS, Slot, changes_between, common_in, offered_in
-from reminders.rules.texts import MAIL, SHARED, SMS, SUBJECT
+from reminders.rules.texts import MAIL, PAGE, SHARED, SMS, SUBJECT
 from reminders.services.text_trial import ORDINARY, SHARED_SHOWN, Trial, trial_of, trials
 from reminders.views.signs import KIND
 
-PARTS = {SMS: "Text message", SUBJECT: "Subject of the mail", MAIL: "Mail"}
+PARTS = {
+    SMS: "Text message",
+    SUBJECT: "Subject of the mail",
+    MAIL: "Mail",
+    PAGE: "First on the patient's page and sheet",
+}
 MOST_FOUND = 8
 READ_AGAIN_AFTER = timedelta(minutes=15)
 """A preview that is drawn anew at every letter is one look at a record, not a hundred."""
@@ -132,12 +137,13 @@ def _unchecked(page: Page, form: WordsForm) -> dict[str, str]:
 
 
 def _look(kind: MessageKind, tried: list[Trial]) -> dict[str, Any]:
-    """The ordinary message whole, and each other text message that says something else."""
+    """The ordinary message whole, and each other one whose text message or page says something else."""
     ordinary = next(one for one in tried if one.situation == ORDINARY)
-    others: dict[str, Trial] = {}
+    others: dict[tuple[str, str], Trial] = {}
     for one in tried:
-        if one.shown != ordinary.shown:
-            others.setdefault(one.shown, one)
+        said = (one.shown, one.page)
+        if said != (ordinary.shown, ordinary.page):
+            others.setdefault(said, one)
     return {"words": KIND[kind], "one": ordinary, "others": list(others.values())}
 
 

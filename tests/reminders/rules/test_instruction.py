@@ -6,7 +6,9 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from reminders.rules.instruction import TapeNow, comes_off_words, instruction
+from reminders.rules.instruction import TapeNow, comes_off_words, first_key, instruction
+from reminders.rules.own_words import common_in
+from reminders.rules.texts import PAGE, TEXTS, edit_key
 from taping.rules.removal import Remover
 from taping.rules.wear_state import TapeState
 
@@ -124,3 +126,47 @@ def test_a_time_without_a_zone_is_refused(field: str) -> None:
     naive = datetime(2027, 3, 10, 10, 0)  # the fault under test
     with pytest.raises(ValueError, match="time zone"):
         instruction(at(TapeState.ON, **{field: naive}))
+
+
+EVERY_MOMENT = [
+    at(state, now=now, remover=remover, visit_at=visit_at)
+    for state in TapeState
+    for now in (APPLIED, APPLIED + timedelta(minutes=30), VISIT - timedelta(hours=1), VISIT + timedelta(hours=1))
+    for remover in Remover
+    for visit_at in (None, VISIT)
+]
+
+
+def test_every_sentence_of_the_page_stands_first_at_some_moment_and_no_other_does() -> None:
+    assert {first_key(tape) for tape in EVERY_MOMENT} == {key for key, text in TEXTS.items() if text.part == PAGE}
+
+
+@pytest.mark.parametrize("tape", EVERY_MOMENT)
+def test_a_clinics_own_words_stand_first_and_change_nothing_beneath(tape: TapeNow) -> None:
+    key = first_key(tape)
+    said = instruction(replace(tape, own={edit_key(key, 1): "Do as {clinic_name} told you."}, values=VALUES))
+    programs = instruction(tape)
+    assert said.heading == (programs.heading if TEXTS[key].locked else "Do as Harbour Lane told you.")
+    assert said.lines == programs.lines
+
+
+VALUES = {"clinic_name": "Harbour Lane", "telephone": "(212) 555-0100", "emergency": "911"}
+
+
+def test_what_can_be_filled_in_is_what_the_manager_is_offered() -> None:
+    own = {edit_key("aftercare.page.on", 1): " ".join(f"{{{name}}}" for name in common_in("aftercare"))}
+    said = instruction(
+        at(TapeState.ON, now=APPLIED + timedelta(hours=2), own=own, values=dict.fromkeys(common_in("aftercare"), "x"))
+    )
+    assert said.heading == "x x x x x"
+
+
+def test_words_with_a_placeholder_that_nobody_knows_give_way_to_the_programs() -> None:
+    own = {edit_key("aftercare.page.on", 1): "Leave it, {surname}."}
+    assert heading(at(TapeState.ON, now=APPLIED + timedelta(hours=2), own=own)) == "Leave the tape on."
+
+
+def test_overdue_tape_is_said_in_the_programs_words_alone() -> None:
+    assert {key for key, text in TEXTS.items() if text.part == PAGE and text.locked} == {
+        f"removal_overdue.page.{remover.value}" for remover in Remover
+    }

@@ -4,7 +4,7 @@ import pytest
 
 from clinic.rules.tongue import ENGLISH, holes_in, tongue_of
 from reminders.rules.kinds import MessageKind
-from reminders.rules.texts import MAIL, SHARED, SMS, SUBJECT, TEXTS, Speech, edit_key, text_from, texts_from
+from reminders.rules.texts import MAIL, PAGE, SHARED, SMS, SUBJECT, TEXTS, Speech, edit_key, text_from, texts_from
 from taping.rules.toml_data import DataError
 
 ROW = {"key": "aftercare.sms.on", "when": "first", "text": "{Tape} on.", "source": "none"}
@@ -13,7 +13,7 @@ ROW = {"key": "aftercare.sms.on", "when": "first", "text": "{Tape} on.", "source
 def test_every_sentence_belongs_to_a_kind_and_a_part() -> None:
     kinds = {kind.value for kind in MessageKind if not kind.is_for_staff} | {SHARED}
     assert {text.kind for text in TEXTS.values()} == kinds
-    assert {text.part for text in TEXTS.values()} == {SMS, SUBJECT, MAIL}
+    assert {text.part for text in TEXTS.values()} == {SMS, SUBJECT, MAIL, PAGE}
 
 
 def test_one_and_several_have_the_same_placeholders() -> None:

@@ -11,10 +11,11 @@ from clinic.services.clinic import clinic_change
 from clinic.services.events import Actor
 from clinic.services.languages import language_approve
 from reminders.models import Message
+from reminders.rules.instruction import first_key
 from reminders.rules.kinds import MessageKind
 from reminders.rules.own_words import EDITED
 from reminders.rules.sms import segments
-from reminders.rules.texts import TEXTS
+from reminders.rules.texts import PAGE, TEXTS
 from reminders.selectors.own_words import own_counts, text_changes_since, text_version
 from reminders.services.own_words import ReaderMissing, WordsChanged, WordsRefused, words_change
 from reminders.services.text_trial import ORDINARY, Trial, trial_of, trials
@@ -303,3 +304,42 @@ def test_a_preview_says_what_the_message_itself_would(clinic: Clinic, now: datet
     one = _of(clinic, now, "removal_day", row.patient)
     assert one is not None
     assert (one.text, one.cost) == (said(row, clinic, now).text, segments(said(row, clinic, now).text))
+
+
+PAGE_WORDS = {"removal_day.page.home#1": "{Off_when} {tape} ({place}) comes off. Questions: {telephone}."}
+
+
+def test_the_page_must_keep_its_day(clinic: Clinic, now: datetime) -> None:
+    with pytest.raises(WordsRefused, match=r"\{off_when\} is missing"):
+        change({"removal_day.page.home#1": "Take it off."}, now)
+    with pytest.raises(WordsRefused, match="keeps people safe"):
+        change({"removal_overdue.page.home#1": "Wear it on."}, now)
+    with pytest.raises(WordsRefused, match="at most 120 fit"):
+        change({"aftercare.page.on#1": "Leave it. " * 13}, now)
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_every_sentence_of_the_page_is_seen_in_some_preview(clinic: Clinic, now: datetime, language: str) -> None:
+    seen = {
+        first_key(one.tape)
+        for kind in EDITED
+        for one in trials(clinic=clinic, now=now, language=language, kind=kind, own={})
+        if one.tape is not None and one.page
+    }
+    assert seen == {key for key, text in TEXTS.items() if text.part == PAGE}
+
+
+def test_the_preview_of_the_page_is_what_the_page_says(clinic: Clinic, now: datetime) -> None:
+    tape = ApplicationFactory()
+    change(PAGE_WORDS, now)
+    day = now + timedelta(days=5)
+    one = trial_of(
+        clinic=clinic_get(), now=day, language="en", kind=MessageKind.REMOVAL_DAY, own=PAGE_WORDS, patient=tape.patient
+    )
+    assert one is not None
+    assert one.page == "Today your tape (left knee) comes off. Questions: (212) 555-0100."
+    early = trial_of(
+        clinic=clinic_get(), now=now, language="en", kind=MessageKind.REMOVAL_DAY, own=PAGE_WORDS, patient=tape.patient
+    )
+    assert early is not None
+    assert early.page == ""  # the page says something else by then

@@ -190,3 +190,11 @@ def test_a_tape_that_is_off_has_no_sheet(tape: Application, clinic: Clinic, now:
     tape.ended_at = now
     with pytest.raises(TapeIsOff):
         aftercare_sheet(tape, clinic=clinic, now=now)
+
+
+def test_on_the_day_the_clinics_own_words_head_the_sheet_as_they_do_the_page(
+    tape: Application, clinic: Clinic, now: datetime
+) -> None:
+    clinic.texts = {"en": {"removal_day.page.home#1": "{Off_when} it comes off, gently."}}
+    html = aftercare_sheet(tape, clinic=clinic, now=now + timedelta(days=5))
+    assert "<h1>Today it comes off, gently.</h1>" in html

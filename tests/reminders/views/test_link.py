@@ -1,5 +1,6 @@
 """The patient's page: robots change nothing, strangers learn nothing, each button says what happened."""
 
+import re
 from collections.abc import Callable
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -464,3 +465,32 @@ def test_a_report_in_words_stays_urgent_beside_a_mild_sign(client: Client, token
     client.post(f"/t/{token}/skin/", {"send": "yes", "words": "it looks strange"})
     page = client.post(f"/t/{token}/skin/", {"send": "yes", "signs": ["itching"]}, follow=True).content.decode()
     assert "Be seen today" in page
+
+
+def test_a_clinics_own_words_stand_first_and_everything_beneath_is_the_programs(
+    client: Client, clinic: Clinic, token: str, now: datetime
+) -> None:
+    programs = client.get(f"/t/{token}/").content.decode()
+    clinic.texts = {"en": {"aftercare.page.rest#1": "<b>Sit</b> until {move_from}; {telephone}."}, "de": {}}
+    clinic.save()
+    page = client.get(f"/t/{token}/").content.decode()
+    own = "&lt;b&gt;Sit&lt;/b&gt; until 10:20; (212) 555-0100."
+    assert f'<h1 id="first">{own}</h1>' in page
+    changing = re.compile(r'value="[^"]{36,}"')  # tokens of the forms
+    assert changing.sub("", page).replace(own, "Rest until 10:20.") == changing.sub("", programs)
+
+
+def test_own_words_of_another_language_are_not_said(client: Client, clinic: Clinic, token: str) -> None:
+    clinic.texts = {"de": {"aftercare.page.rest#1": "Sitzen bis {move_from}."}}
+    clinic.save()
+    assert '<h1 id="first">Rest until 10:20.</h1>' in client.get(f"/t/{token}/").content.decode()
+
+
+def test_after_a_skin_report_no_words_of_the_clinics_come_before_what_to_do(
+    client: Client, clinic: Clinic, token: str
+) -> None:
+    clinic.texts = {"en": {"aftercare.page.rest#1": "All is well until {move_from}."}}
+    clinic.save()
+    page = client.post(f"/t/{token}/skin/", {"send": "yes", "signs": ["breathing"]}, follow=True).content.decode()
+    assert '<h1 id="first">Do this now</h1>' in page
+    assert "All is well" not in page

@@ -291,3 +291,15 @@ def test_the_desk_reads_the_texts_and_is_not_led_to_change_them(signed_in: Signe
     for role, there in (("desk", False), ("manager", True)):
         page = words(signed_in(role)[0].get(reverse("message_texts")))
         assert (f'href="{reverse("texts")}"' in page) is there
+
+
+def test_the_preview_shows_what_stands_first_on_the_page(manager: Client) -> None:
+    typed = {"removal_day-page-home-1": "{Off_when} it comes off. Slowly does it."}
+    page = words(manager.post(reverse("text_preview", args=["en", "removal_day"]), typed))
+    assert "First on their page then, and on the sheet from the day it comes off:" in page
+    assert "Today it comes off. Slowly does it." in page
+    assert "We take the tape off today at 11:00." in page
+    sent = save(
+        manager, reverse("text_edit", args=["en", "removal_day"]), **{"removal_day-page-home-1": "Take it off."}
+    )
+    assert "{off_when} is missing" in words(sent)

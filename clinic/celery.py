@@ -1,6 +1,8 @@
 """The Celery application: beat wakes the engine every second, workers on Redis run it. Rows are the truth."""
 
 import os
+import re
+import ssl
 from typing import Any
 
 from celery import Celery
@@ -10,7 +12,13 @@ os.environ.setdefault("DJANGO_SETTINGS_MODULE", "clinic.settings")
 
 from django.conf import settings
 
-app = Celery("wearwindow", broker=settings.REDIS_URL or None)
+# What redis-py calls unix:// has another name here.
+BROKER = re.sub(r"^unix://", "redis+socket://", settings.REDIS_URL)
+
+app = Celery("wearwindow", broker=BROKER or None)
+if BROKER.startswith("rediss://"):
+    # Without it any certificate would do. What the address itself says (ssl_ca_certs, ssl_cert_reqs) comes on top.
+    app.conf.broker_use_ssl = {"ssl_cert_reqs": ssl.CERT_REQUIRED}
 app.conf.update(
     task_ignore_result=True,
     task_serializer="json",

@@ -2,16 +2,22 @@
 
 from collections.abc import Sequence
 from datetime import datetime, timedelta
+from ipaddress import ip_address
 from typing import Any
+from urllib.parse import urlsplit
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from django.conf import settings
 from django.core.checks import CheckMessage, Error, Tags, Warning, register, run_checks  # noqa: A004
 from django.core.exceptions import ImproperlyConfigured
+from django.db import connection
 
 from clinic.zone_data import zone_data
 
 SHORTEST_KEY = 32
+ENCRYPTED = ("require", "verify-ca", "verify-full")
+"""PostgreSQL's sslmodes that never go on in the clear (PostgreSQL manual, 34.19 "SSL Support")."""
+OWN = "set PRIVATE_NETWORK=true where nobody else can reach the network between."
 _NO_SUMMER_TIME = {"America/Mexico_City": -6, "Asia/Amman": 3}
 """Zones that gave up changing their clocks in October 2022, and their hours from UTC since (IANA tz database,
 2022e and 2022f)."""
@@ -41,7 +47,35 @@ def public_run(app_configs: Sequence[Any] | None, **kwargs: Any) -> list[CheckMe
         len(settings.HOOK_KEY) < SHORTEST_KEY or settings.HOOK_KEY in (settings.SECRET_KEY, settings.LINK_KEY)
     ):
         wrong.append(_error(7, "HOOK_KEY is short or the same as another key.", "Set a random key of its own."))
+    return wrong + _in_the_clear()
+
+
+def _in_the_clear() -> list[CheckMessage]:
+    """Database and Redis on another machine are reached encrypted, or over a network that nobody else is in."""
+    if settings.PRIVATE_NETWORK:
+        return []
+    wrong: list[CheckMessage] = []
+    database = connection.settings_dict
+    options = database.get("OPTIONS", {})
+    host = database.get("HOST") or options.get("host", "")
+    if database["ENGINE"].endswith("postgresql") and _is_elsewhere(host) and options.get("sslmode") not in ENCRYPTED:
+        how = "Add ?sslmode=verify-full to DATABASE_URL"
+        wrong.append(_error(10, "The database on another machine is reached in the clear.", f"{how}, or {OWN}"))
+    redis = urlsplit(settings.REDIS_URL)
+    if redis.scheme == "redis" and _is_elsewhere(redis.hostname or ""):
+        how = "Begin REDIS_URL with rediss://"
+        wrong.append(_error(11, "Redis on another machine is reached in the clear.", f"{how}, or {OWN}"))
     return wrong
+
+
+def _is_elsewhere(host: str) -> bool:
+    """Whether host may be another machine: no name, and a path, mean a socket of this one."""
+    if not host or host.startswith("/") or host == "localhost":
+        return False
+    try:
+        return not ip_address(host).is_loopback
+    except ValueError:
+        return True
 
 
 @register(Tags.compatibility)

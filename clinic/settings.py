@@ -240,6 +240,8 @@ PHONENUMBER_DB_FORMAT = "E164"
 PHONENUMBER_DEFAULT_FORMAT = "E164"
 PHONENUMBER_DEFAULT_REGION = told.shaped("COUNTRY", default="US", shape=r"[A-Z]{2}", like="US")
 
+# Whether database and Redis are reached over a network that is this program's alone, where they need not be encrypted.
+PRIVATE_NETWORK = told.truth("PRIVATE_NETWORK")
 REDIS_URL = told.shaped("REDIS_URL", default="", shape=r"(rediss?|unix)://\S+", like="redis://127.0.0.1:6379/0")
 # What all processes know together and may be lost: how many wrong addresses came from where. Pages never wait for it.
 CACHES = {

@@ -9,9 +9,9 @@ Each process counts for itself. Wrong passwords of one name are counted apart fr
 import logging
 from collections import Counter, OrderedDict
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import StrEnum
-from threading import BoundedSemaphore, Lock
+from threading import Event, Lock
 
 from clinic.rules.gate import ALL_STRANGERS, KNOWN_DEVICE, NETWORK, Pace, give_back, spend
 
@@ -82,17 +82,27 @@ class Tally:
                     self._used[reason, key] = give_back(self._used[reason, key], pace)
 
 
+@dataclass(eq=False, slots=True)
+class _Turn:
+    """Somebody who waits; came is set when it is their turn."""
+
+    key: str
+    came: Event = field(default_factory=Event)
+
+
 class Share:
     """So many tries are looked at at once, so many more wait for a moment, and the rest is refused.
 
     Who waits holds one of the server's threads; `waiting` leaves some of them to everybody who is logged in.
-    each: how many of the places one key may hold.
+    each: how many of the places one key may hold. Whose turn it is: the first who waits of another key than the one
+    that just left, so that a guesser's next try never goes before somebody who waits for the first time.
     """
 
     def __init__(self, *, at_once: int, waiting: int, each: int, patience_s: float) -> None:
-        self._slots = BoundedSemaphore(at_once)
+        self._free = at_once
         self._places, self._each, self._patience_s = at_once + waiting, each, patience_s
         self._held: Counter[str] = Counter()
+        self._queue: list[_Turn] = []
         self._lock = Lock()
 
     def enter(self, key: str) -> bool:
@@ -100,19 +110,34 @@ class Share:
             if self._held.total() >= self._places or self._held[key] >= self._each:
                 return False
             self._held[key] += 1
-        if self._slots.acquire(timeout=self._patience_s):
+            if self._free:
+                self._free -= 1
+                return True
+            turn = _Turn(key)
+            self._queue.append(turn)
+        if turn.came.wait(self._patience_s):
             return True
-        self._give_up(key)
+        with self._lock:
+            # It may have come between the two.
+            if turn.came.is_set():
+                return True
+            self._queue.remove(turn)
+            self._give_up(key)
         return False
 
     def leave(self, key: str) -> None:
-        self._slots.release()
-        self._give_up(key)
+        with self._lock:
+            self._give_up(key)
+            if not self._queue:
+                self._free += 1
+                return
+            turn = next((one for one in self._queue if one.key != key), self._queue[0])
+            self._queue.remove(turn)
+            turn.came.set()
 
     def _give_up(self, key: str) -> None:
-        with self._lock:
-            self._held[key] -= 1
-            self._held += Counter()  # forgets whoever holds no place
+        self._held[key] -= 1
+        self._held += Counter()  # forgets whoever holds no place
 
 
 class Gate:

@@ -80,7 +80,11 @@ def settings(request: HttpRequest) -> HttpResponse:
     clinic, values = clinic_get(), form.values()
     changes, seal = _changes(clinic, form), changes_seal(clinic, values)
     if changes and request.POST.get("confirm") != seal:
-        shown: dict[str, Any] = {"changes": changes, "planned": _told(clinic, values), "others": "confirm" in request.POST}
+        shown: dict[str, Any] = {
+            "changes": changes,
+            "planned": _told(clinic, values),
+            "others": "confirm" in request.POST,
+        }
         return _page(request, form=form, confirm=seal, **shown)
     try:
         clinic_change(actor=actor_of(request), now=timezone.now(), values=values, seal=seal)

@@ -132,3 +132,31 @@ def test_the_log_gets_a_line_a_minute(gate: Gate, caplog: pytest.LogCaptureFixtu
         for _ in range(100):
             wrong(gate, now=NOW + 61)
     assert [record.getMessage().split()[-1] for record in caplog.records] == ["1", "10000"]
+
+
+def test_a_guesser_who_waits_already_is_overtaken_by_somebody_else() -> None:
+    share, order = Share(at_once=1, waiting=2, each=2, patience_s=30), list[str]()
+    assert share.enter("guesser")
+
+    def wait(key: str) -> None:
+        assert share.enter(key)
+        order.append(key)
+        share.leave(key)
+
+    threads = [Thread(target=wait, args=(key,)) for key in ("guesser", "nurse")]
+    for number, thread in enumerate(threads, start=1):
+        thread.start()
+        while len(share._queue) < number:
+            pass
+    share.leave("guesser")
+    for thread in threads:
+        thread.join()
+    assert order == ["nurse", "guesser"]
+    assert share.enter("anybody"), "the slot is free again"
+
+
+def test_who_gives_up_waiting_leaves_place_and_turn_to_others() -> None:
+    share = Share(at_once=1, waiting=1, each=2, patience_s=0)
+    assert (share.enter("one"), share.enter("two")) == (True, False)
+    share.leave("one")
+    assert (share.enter("three"), share._queue) == (True, [])

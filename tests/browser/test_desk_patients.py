@@ -6,7 +6,7 @@ from datetime import date
 
 import pytest
 import time_machine
-from playwright.sync_api import Page, ViewportSize, expect
+from playwright.sync_api import Page, Route, ViewportSize, expect
 
 from clinic.models import Clinic, Helper, Patient
 from tests.browser.conftest import PHONE, WIDE, OpenPage, axe_faults, desk, sideways
@@ -108,7 +108,7 @@ def test_a_list_is_looked_at_then_written_and_read_again_changes_nothing(open_pa
     refused = page.locator("tbody tr")
     expect(refused).to_have_count(1)
     expect(refused).to_contain_text("Cy Ng")
-    expect(refused.get_by_role("rowheader")).to_have_text("4")
+    expect(refused.get_by_role("rowheader")).to_have_text("Line 4")
     expect(refused.locator("td[data-name=Why]")).to_have_text(re.compile(r"\S"))
     assert (Patient.objects.count(), sideways(page)) == (0, 0)
     if javascript:
@@ -124,6 +124,25 @@ def test_a_list_is_looked_at_then_written_and_read_again_changes_nothing(open_pa
     check(page, javascript=javascript)
     expect(main).to_contain_text("There is nothing to write: no line is new and none has changed.")
     assert Patient.objects.count() == 2
+
+
+@pytest.mark.parametrize(("fault", "until"), [("offline", 5_000), ("502", 30_000)])
+def test_a_check_goes_on_by_itself_after_the_program_was_away(open_page: OpenPage, fault: str, until: int) -> None:
+    page = desk(open_page)
+    page.clock.install()
+    look_at(page, GOOD)
+
+    def away(route: Route) -> None:
+        route.abort() if fault == "offline" else route.fulfill(status=502, body="<h1>Bad Gateway</h1>")
+
+    page.route("**/check/", away)
+    with page.expect_event("console", lambda said: "Failed to load" in said.text):
+        page.get_by_role("button", name="Check the lines").click()
+    expect(page.locator("#progress")).to_contain_text("0 of 2 lines checked")
+    expect(page.locator("main")).not_to_contain_text("Bad Gateway")
+    page.unroute("**/check/")
+    page.clock.fast_forward(until)
+    expect(page.get_by_role("heading", level=1)).to_have_text("What this list would do")
 
 
 @pytest.mark.parametrize(

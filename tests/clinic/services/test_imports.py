@@ -385,6 +385,24 @@ def test_a_list_of_new_people_is_written_in_few_statements(
     assert statements(5) == statements(1200) <= 20
 
 
+@pytest.mark.skipif(connection.vendor != "sqlite", reason="PostgreSQL reads so few rows as they lie")
+def test_the_lines_above_are_found_by_their_indexes_and_not_read_one_by_one(
+    checked: Callable[..., PatientImport], clinic: Clinic, now: datetime
+) -> None:
+    text = "name,born,external_id\n" + "".join(f"Person {n},1985-03-04,{n}\n" for n in range(1100)) + "Somebody,,x\n"
+    with CaptureQueriesContext(connection) as found:
+        checked(text)
+    asked = {query["sql"] for query in found if '"digest"' in query["sql"] and query["sql"].startswith("SELECT")}
+    plans = set()
+    with connection.cursor() as cursor:
+        for sql in asked:
+            cursor.execute(f"EXPLAIN QUERY PLAN {sql.replace('%', '%%')}")
+            plans |= {str(row[-1]).partition("clinic_importline ")[2] for row in cursor.fetchall()}
+    assert {plan for plan in plans if plan} == {
+        f"USING INDEX import_line_{key} (of_id=? AND {key}_key=?)" for key in ("person", "name", "number")
+    }
+
+
 def test_ten_times_the_lines_take_the_same_queries_a_slice(
     checked: Callable[..., PatientImport], clinic: Clinic, now: datetime
 ) -> None:

@@ -16,7 +16,6 @@ from reminders.services.call_conditions import closing_time
 from reminders.services.glance import Place, something_stale
 from reminders.services.running import RunReport, run_due
 from reminders.services.statements import moment, rows_of
-from taping.models import StripPlan
 
 NO_LIMIT = float("inf")
 _DAY = timedelta(days=1)
@@ -110,7 +109,9 @@ _ROWS = """
     SELECT
         (SELECT MIN(wake_at) FROM reminders_message WHERE state = 'uncertain' AND wake_at > %(now)s),
         (SELECT MIN(expires_at) FROM reminders_message WHERE state = 'uncertain' AND expires_at > %(now)s),
-        (SELECT MIN(lease_until) FROM reminders_message WHERE lease_until IS NOT NULL)
+        (SELECT MIN(lease_until) FROM reminders_message WHERE lease_until IS NOT NULL),
+        EXISTS (SELECT 1 FROM taping_stripplan p WHERE p.closed_at IS NULL
+                AND NOT EXISTS (SELECT 1 FROM taping_application a WHERE a.plan_id = p.id))
 """
 
 
@@ -118,10 +119,11 @@ def _moments(now: datetime, report: RunReport, place: Place) -> Iterator[datetim
     """When the engine may next have something to do, whatever its reason: rows, leases, and the call list's clock."""
     if report.next_due is not None:
         yield report.next_due
-    yield from (moment(at) for at in rows_of(_ROWS, {"now": now})[0] if at is not None)
+    *rows, is_draft = rows_of(_ROWS, {"now": now})[0]
+    yield from (moment(at) for at in rows if at is not None)
     today = now.astimezone(place.zone).date()
     yield day_starts(today + _DAY, place.zone)
-    if StripPlan.objects.filter(closed_at=None, application=None).exists():
+    if is_draft:
         closes_at = at_clock(today, closing_time(place.hours, today), place.zone)
         if closes_at > now:
             yield closes_at

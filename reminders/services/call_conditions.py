@@ -4,7 +4,7 @@ Each is written once and used twice: the pass over the call list reads the rows,
 only whether there is one. So the glance cannot overlook what the pass would find.
 """
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from typing import Any, TypeVar
@@ -122,21 +122,41 @@ OPENING: Mapping[str, Callable[[Moments], QuerySet[Any]]] = {
 """What comes on the call list, by the names that settled() does not use."""
 
 
-def settled() -> dict[str, QuerySet[CallItem]]:
-    """Open items whose cause is gone, by how they close."""
-    items = CallItem.objects.filter(closed_at=None)
-    drafts = StripPlan.objects.filter(screen__patient=OuterRef("patient"), closed_at=None, application=None)
-    screens = screens_untaped().filter(patient=OuterRef("patient"))
+def settled(wanted: Collection[str] | None = None) -> dict[str, QuerySet[CallItem]]:
+    """Open items whose cause is gone, by how they close. wanted: only those of these names; None: all."""
+    return {how: rows() for how, rows in _SETTLED.items() if wanted is None or how in wanted}
+
+
+def _ended() -> QuerySet[CallItem]:
+    return _open_items().filter(reason__in=(Reason.OVERDUE, Reason.UNREACHABLE), application__ended_at__isnull=False)
+
+
+def _went() -> QuerySet[CallItem]:
     # Asked of each open item, of which there are few: a join would begin at the messages that went, which are many.
     went = Message.objects.filter(pk=OuterRef("message"), state__in=(Message.State.SENT, Message.State.PLANNED))
-    return {
-        "the tape is off": items.filter(
-            reason__in=(Reason.OVERDUE, Reason.UNREACHABLE), application__ended_at__isnull=False
-        ),
-        "the message went": items.filter(Exists(went), reason__in=(Reason.UNDELIVERED, Reason.UNCERTAIN)),
-        "can be reached again": items.filter(reason=Reason.UNREACHABLE, patient__consents=True).filter(_has_route()),
-        "taped or put away": items.filter(reason=Reason.UNFINISHED).filter(~Exists(drafts), ~Exists(screens)),
-    }
+    return _open_items().filter(Exists(went), reason__in=(Reason.UNDELIVERED, Reason.UNCERTAIN))
+
+
+def _reached_again() -> QuerySet[CallItem]:
+    return _open_items().filter(reason=Reason.UNREACHABLE, patient__consents=True).filter(_has_route())
+
+
+def _put_away() -> QuerySet[CallItem]:
+    drafts = StripPlan.objects.filter(screen__patient=OuterRef("patient"), closed_at=None, application=None)
+    screens = screens_untaped().filter(patient=OuterRef("patient"))
+    return _open_items().filter(reason=Reason.UNFINISHED).filter(~Exists(drafts), ~Exists(screens))
+
+
+def _open_items() -> QuerySet[CallItem]:
+    return CallItem.objects.filter(closed_at=None)
+
+
+_SETTLED: Mapping[str, Callable[[], QuerySet[CallItem]]] = {
+    "the tape is off": _ended,
+    "the message went": _went,
+    "can be reached again": _reached_again,
+    "taped or put away": _put_away,
+}
 
 
 def _without_item(rows: QuerySet[Application], reason: str) -> QuerySet[Application]:

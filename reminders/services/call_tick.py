@@ -41,8 +41,8 @@ def call_list_tick(now: datetime, found: Collection[str] | None = None) -> int:
     clinic, hours = clinic_get(), hours_of(None)
     tick = _Tick(clinic, hours, moments_at(now, clinic.zone, hours))
     if found is None or not call_conditions.OPENING.keys() >= set(found):
-        for how, items in call_conditions.settled().items():
-            for item in items.select_related("patient") if found is None or how in found else ():
+        for how, items in call_conditions.settled(found).items():
+            for item in items.select_related("patient"):
                 call_close(now=now, item=item, how=how)
     # Found first and opened afterwards: two messages of one tape that nobody got are one call.
     calls: dict[str, Call] = {}

@@ -79,6 +79,8 @@ def _pages(model: type[PlannedSubject]) -> Iterator[list[tuple[int, int]]]:
     rows = model._default_manager.filter(STALE).order_by("pk").values_list("pk", "planned_version")
     while page := list(rows.filter(pk__gt=last)[:PAGE]):
         yield page
+        if len(page) < PAGE:
+            return  # whatever was raised meanwhile is asked about again before the pass ends
         last = page[-1][0]
 
 

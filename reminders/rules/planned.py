@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 
 from reminders.rules.facts import MessagePolicy
 from reminders.rules.kinds import MessageKind
-from reminders.rules.quiet import out_of_quiet
+from reminders.rules.quiet import MOVED, out_of_quiet
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,15 +55,36 @@ class Wanted:
     quiet_limit: datetime | None = None
 
 
-def is_said(planned: PlannedMessage, now: datetime, *, due_at: datetime, reasons: Sequence[str]) -> bool:
-    """Return whether what was planned for `due_at`, for `reasons`, and is settled already stands for `planned`.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Settled:
+    """A message as it is stored, which takes no other time any more. went: it was handed over, and may have arrived.
 
-    What it stands for need not be said again. All times are aware.
+    Times are aware; reasons are those it was planned for, and what was added on its way.
     """
-    if due_at == planned.due_at or planned.expires_at <= now or planned.kind.is_news:
+
+    due_at: datetime
+    expires_at: datetime
+    reasons: Sequence[str]
+    went: bool
+
+
+def is_said(planned: PlannedMessage, settled: Settled, now: datetime) -> bool:
+    """Return whether `settled` already stands for `planned`, which need not be said again then. now: aware."""
+    if settled.due_at == planned.due_at or planned.expires_at <= now or planned.kind.is_news:
+        return True
+    if settled.went and _is_same_but_for_its_hour(planned, settled):
         return True
     # A change of quiet hours moves a time that has passed; only another cause makes it news.
-    return planned.due_at <= now and list(reasons[:1]) == list(planned.reasons[:1])
+    return planned.due_at <= now and list(settled.reasons[:1]) == list(planned.reasons[:1])
+
+
+def _is_same_but_for_its_hour(planned: PlannedMessage, settled: Settled) -> bool:
+    """Whether quiet hours alone make the difference: they move neither the use of a message nor its cause.
+
+    Another removal day, visit or zone changes one of the two, and is said.
+    """
+    causes = [reason for reason in planned.reasons if not reason.startswith(MOVED)]
+    return settled.expires_at == planned.expires_at and all(cause in settled.reasons for cause in causes)
 
 
 def settle(wanted: Iterable[Wanted | DroppedMessage], zone: ZoneInfo, policy: MessagePolicy) -> Plan:

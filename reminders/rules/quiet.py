@@ -9,6 +9,9 @@ from clinic.rules.local_time import as_instant, change_between, require_zone
 EARLY = timedelta(minutes=15)
 """How long before the quiet hours a message goes that could not wait for their end."""
 
+MOVED = "moved from"
+"""How every reason begins that says where a message went instead."""
+
 _TICK = timedelta(microseconds=1)
 
 
@@ -47,11 +50,11 @@ def out_of_quiet(
     if not quiet.holds(start):
         if start is due:
             return Moved(due_at, None)
-        return Moved(start, "moved from {} to {}: not before then".format(*_both(due, start, zone)))
+        return Moved(start, f"{MOVED} {{}} to {{}}: not before then".format(*_both(due, start, zone)))
     end = quiet.end(start)
     if limit is None or end < limit:
         # Overnight nobody needs to be told the day; a message entered days later needs it.
-        return Moved(end, "moved from {} to {}: quiet hours".format(*_both(due, end, zone, nights=1)))
+        return Moved(end, f"{MOVED} {{}} to {{}}: quiet hours".format(*_both(due, end, zone, nights=1)))
     return _before_quiet(quiet, start, limit, floor)
 
 
@@ -79,7 +82,7 @@ def _before_quiet(quiet: "_Quiet", start: datetime, limit: datetime, floor: date
     moment, use = _shown(start, quiet.zone), _shown(limit, quiet.zone)
     if (floor is not None and early < floor) or quiet.holds(early):
         return Moved(None, f"{moment} is in quiet hours and nothing is left before {use}, when it is useless")
-    return Moved(early, f"moved from {moment} to {_shown(early, quiet.zone)}: quiet hours, useless from {use}")
+    return Moved(early, f"{MOVED} {moment} to {_shown(early, quiet.zone)}: quiet hours, useless from {use}")
 
 
 def _shown(at: datetime, zone: ZoneInfo) -> str:

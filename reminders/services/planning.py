@@ -12,7 +12,7 @@ from reminders.models import Message
 from reminders.rules.kinds import MessageKind
 from reminders.rules.outbox import DROPPABLE, MessageState
 from reminders.rules.plan import plan_visit_with_drops, plan_with_drops
-from reminders.rules.planned import Plan, PlannedMessage, is_said
+from reminders.rules.planned import Plan, PlannedMessage, Settled, is_said
 from reminders.services.links import links_keep, links_make
 from reminders.services.stop_links import stop_link_keep
 from reminders.services.subjects import application_facts, policy_of, subject_of, visit_facts
@@ -20,6 +20,7 @@ from taping.models import Application
 
 NO_CONSENT = "no agreement to reminders"
 _OPEN = (MessageState.PLANNED, MessageState.CLAIMED, MessageState.DROPPED)
+_GOING = (MessageState.CLAIMED, MessageState.SENDING, MessageState.UNCERTAIN)
 _DATES = ("planned_for", "wake_at", "expires_at", "reasons")
 
 
@@ -201,7 +202,9 @@ def _redate(row: Message, planned: PlannedMessage, now: datetime) -> None:
 
 
 def _says_it(row: Message, planned: PlannedMessage, now: datetime) -> bool:
-    return is_said(planned, now, due_at=row.planned_for, reasons=row.reasons)
+    went = row.state in _GOING or row.state == MessageState.SENT
+    settled = Settled(due_at=row.planned_for, expires_at=row.expires_at, reasons=row.reasons, went=went)
+    return is_said(planned, settled, now)
 
 
 def _drop(rows: Iterable[Message], wish: Wish, now: datetime) -> None:

@@ -8,7 +8,7 @@ from datetime import datetime
 from clinic.models import Clinic, Visit
 from reminders.rules.kinds import MessageKind
 from reminders.rules.plan import plan_visit_with_drops, plan_with_drops
-from reminders.rules.planned import PlannedMessage, is_said
+from reminders.rules.planned import PlannedMessage, Settled, is_said
 from reminders.services.reconciling import live_applications, live_visits
 from reminders.services.subjects import application_facts, policy_of, visit_facts
 
@@ -79,4 +79,7 @@ def _key(message: PlannedMessage) -> Key:
 
 
 def _was_said(before: PlannedMessage | None, after: PlannedMessage, now: datetime) -> bool:
-    return before is not None and is_said(after, now, due_at=before.due_at, reasons=before.reasons)
+    if before is None:
+        return False
+    went = Settled(due_at=before.due_at, expires_at=before.expires_at, reasons=before.reasons, went=True)
+    return is_said(after, went, now)

@@ -101,6 +101,15 @@ def test_news_that_went_is_not_added_by_longer_quiet_hours(clinic: Clinic) -> No
     assert (told, happened) == (Difference(), Difference())
 
 
+def test_a_message_that_went_is_not_added_by_longer_quiet_hours(clinic: Clinic) -> None:
+    """At 09:30, what was said of a tape at 09:15 is not said again where quiet hours end at 10:00."""
+    taped = datetime(2027, 3, 10, 14, 15, tzinfo=UTC)
+    ApplicationFactory(applied_at=taped, saved_at=taped)
+    told, happened = _told_and_happened(taped + timedelta(minutes=15), {"quiet_until": "10:00"})
+    assert (told.added, told) == (0, happened)
+    assert told.moved > 0
+
+
 def test_another_zone_says_again_what_has_another_cause(clinic: Clinic) -> None:
     """The hour of taping and the end of quiet hours are said on another clock: planning sends that once more."""
     early = datetime(2027, 3, 10, 12, 20, tzinfo=UTC)

@@ -35,17 +35,24 @@ def prepare(*, tapes: int) -> dict[str, Any]:
     return {}
 
 
-def fill(*, count: int, due: float, keys: str) -> dict[str, Any]:
+def fill(*, count: int, due: float, keys: str, kind: str = "removal_day") -> dict[str, Any]:
     """Throw away all messages and put count into the outbox, due at due (seconds since 1970); write down their keys."""
     from reminders.bench import stock
     from reminders.models import Message
 
     Message.objects.all()._raw_delete("default")
-    rows = stock.message_rows(stock.tapes_on()[:count], due_at=datetime.fromtimestamp(due, UTC))
+    rows = stock.message_rows(stock.tapes_on()[:count], due_at=datetime.fromtimestamp(due, UTC), kind=kind)
     stock.messages_make(rows)
     Path(keys).write_text("\n".join(row.key.hex for row in rows))
     _fresh_statistics()
     return {}
+
+
+def keys_in(*, state: str) -> dict[str, Any]:
+    """The keys of the messages in this state."""
+    from reminders.models import Message
+
+    return {"keys": [key.hex for key in Message.objects.filter(state=state).values_list("key", flat=True)]}
 
 
 def _fresh_statistics() -> None:
@@ -250,7 +257,8 @@ def knock(*, stop: str) -> dict[str, Any]:
 _lists: list[Any] = []
 
 _TASKS: tuple[Task, ...] = (
-    prepare, fill, cancel, drain, raw, plan, claims, future, idle, crowd, look, walk, list_check, list_write, knock,
+    prepare, fill, keys_in, cancel, drain, raw, plan, claims, future, idle, crowd, look, walk, list_check, list_write,
+    knock,
 )  # fmt: skip
 TASKS: dict[str, Task] = {task.__name__: task for task in _TASKS}
 

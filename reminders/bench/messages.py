@@ -5,7 +5,6 @@ What arrived is counted from the record of the way out, never taken from the out
 """
 
 import os
-import signal
 import threading
 import time
 from collections.abc import Callable, Iterator
@@ -15,7 +14,7 @@ from pathlib import Path
 from statistics import median
 from typing import Any
 
-from reminders.bench import peer
+from reminders.bench import killed, peer
 from reminders.bench.company import PEER, BenchError, Hand, Server, environment_of, hand
 from reminders.bench.sinks import Arrived
 
@@ -208,7 +207,7 @@ def _with_many_rows(bench: Bench, clerk: Hand, address: str) -> None:
 
 @contextmanager
 def _killed(bench: Bench, server: Server, like: str) -> Iterator[None]:
-    """Meanwhile, on a database of its own: one of two workers is killed in mid-drain; how long until all is healed."""
+    """Meanwhile, on a database of its own: one of two workers is killed in mid-drain, twice."""
     with server.database("killed", like=like) as address, hand(address, bench.folder) as clerk:
         found: dict[str, Any] = {}
         thread = threading.Thread(target=_kill, args=(bench, clerk, address, found))
@@ -221,28 +220,10 @@ def _killed(bench: Bench, server: Server, like: str) -> Iterator[None]:
 
 
 def _kill(bench: Bench, clerk: Hand, address: str, found: dict[str, Any]) -> None:
-    count, due = max(200, bench.plan.part // 4), float(int(time.time())) + 3600
-    count = min(count, bench.plan.messages)
-    keys, records = str(bench.folder / "killed-keys"), [str(bench.folder / f"killed-{number}") for number in (1, 2)]
-    clerk.ask("fill", count=count, due=due, keys=keys)
-    with hand(address, bench.folder) as victim, hand(address, bench.folder) as other:
-        start = time.time() + 1
-        for one, record in zip((victim, other), records, strict=True):
-            one.begin("drain", due=due, start=start, record=record)
-        while len(Arrived.read(Path(records[0])).firsts) < count // 10:
-            if victim.process.poll() is not None or time.time() > start + 60:
-                raise BenchError("the worker to be killed did not get to work")
-            time.sleep(0.005)
-        victim.process.send_signal(signal.SIGKILL)
-        killed = time.time()
-        other.answer()
-    arrived = Arrived.read(*map(Path, records))
-    judged = arrived.judged(set(Path(keys).read_text().split()), set())
-    found |= {
-        "healed_after_s": round(arrived.firsts[-1] - killed, 2),
-        "killed_lost": judged["lost"],
-        "killed_doubled": judged["doubled"],
-    }
+    count = min(max(200, bench.plan.part // 4), bench.plan.messages)
+    folder = bench.folder / "killed"
+    folder.mkdir()
+    found |= killed.kill(clerk, address, folder, count)
 
 
 def _peer(bench: Bench, server: Server) -> None:

@@ -6,6 +6,7 @@ from typing import Any
 from clinic.models import Clinic, OpeningHours, Patient, User
 from clinic.models.people import Channel
 from reminders.models import Message
+from reminders.rules.kinds import MessageKind
 from taping.models import Application, SkinScreen, StripPlan
 
 PAGE = 2_000
@@ -98,17 +99,18 @@ def _tape(patient: Patient, plan: StripPlan, at: datetime, *, ended: bool) -> Ap
 
 
 def message_rows(tapes: list[tuple[int, int]], *, due_at: datetime, **values: Any) -> list[Message]:
-    """One removal-day message for each (tape id, patient id), due at due_at (aware). values: any other columns."""
-    ordinal = values.pop("ordinal", 1)
+    """One message for each (tape id, patient id), due at due_at (aware), of the removal day unless values name another
+    kind. values: any other columns."""
+    ordinal, kind = values.pop("ordinal", 1), MessageKind(values.pop("kind", MessageKind.REMOVAL_DAY))
     return [
         Message(
             patient_id=patient,
             application_id=tape,
             subject=f"application:{tape}",
-            kind="removal_day",
+            kind=kind.value,
             ordinal=ordinal,
             slot=ordinal,
-            safety=True,
+            safety=kind.is_safety,
             planned_for=due_at,
             wake_at=due_at,
             expires_at=due_at + 12 * timedelta(hours=1),

@@ -8,8 +8,9 @@ from pathlib import Path
 import pytest
 from django.core.management import CommandError, call_command
 
-from reminders.bench import messages
+from reminders.bench import killed, messages
 from reminders.bench.sinks import Arrived, NoWay, Record
+from reminders.rules.kinds import MessageKind
 
 
 def recorded(path: Path, *lines: tuple[str, float]) -> Path:
@@ -48,6 +49,29 @@ class TestCounting:
 
         assert NoWay(Record(tmp_path / "r")).send(Outgoing()) == "noted"  # type: ignore[arg-type]
         assert Arrived.read(tmp_path / "r").times == Counter(abc=1)
+
+
+class TestKilled:
+    """What came twice after a kill is allowed for a safety message that was uncertain, and a fault for any other."""
+
+    def test_a_double_is_counted_by_what_it_was(self) -> None:
+        times = Arrived(Counter(a=2, b=1), [100.0, 161.0])
+        safety = killed.Healed.of(times, 101.0, {"a", "b"}, set())
+        other = killed.Healed.of(Arrived(Counter(a=1, b=1), [100.0, 160.5]), 100.5, {"a", "b", "c"}, {"c"})
+        assert killed.figures_of({"safety": safety, "other": other}) == {
+            "healed_after_s": 60.0, "killed_lost": 0, "killed_doubled": 1, "killed_doubled_safety": 1,
+            "killed_doubled_other": 0, "killed_with_a_person": 1,
+        }  # fmt: skip
+
+    def test_what_neither_came_nor_is_with_a_person_is_lost(self) -> None:
+        healed = killed.Healed.of(Arrived(Counter(a=1), [100.0]), 100.0, {"a", "b", "c"}, {"c"})
+        assert (healed.lost, healed.with_a_person) == (1, 1)
+
+    def test_one_kind_keeps_people_safe_and_the_other_does_not(self) -> None:
+        assert {name: MessageKind(kind).is_safety for name, kind in killed.KINDS.items()} == {
+            "safety": True,
+            "other": False,
+        }
 
 
 def test_a_whole_measurement_without_a_server(tmp_path: Path) -> None:

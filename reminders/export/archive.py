@@ -83,7 +83,9 @@ def _page(record: PersonRecord, clinic: Clinic, now: datetime) -> str:
         "tapes": [(row, place_words(row.region, row.side)) for row in record.tapes],
     }
     with timezone.override(clinic.zone):
-        return render_to_string("reminders/record_export.html", context)
+        page = render_to_string("reminders/record_export.html", context)
+    # In the page itself: it is often opened out of the archive, where no other file is found. No server serves it.
+    return page.replace("</head>", f"<style>\n{render_to_string('reminders/record_export.css')}</style>\n</head>", 1)
 
 
 def _question(key: str) -> str:

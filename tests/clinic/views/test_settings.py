@@ -93,7 +93,7 @@ def test_who_opened_the_form_before_somebody_else_saved_sees_both_versions(manag
     page = answer.content.decode()
     assert (answer.status_code, clinic_get().quiet_from, clinic_get().skin_rest_hours) == (409, time(21), 48)
     assert "<bdi>Mira Holm</bdi> saved" in page
-    assert '<td dir="auto">48</td><td dir="auto">24</td>' in page
+    assert '<td dir="auto" data-name="Stored now">48</td><td dir="auto" data-name="You typed">24</td>' in page
     assert ('value="48"' in page, 'value="20:00"' in page) == (True, True), "theirs where they changed it, else mine"
     again = save(manager, quiet_from="20:00", skin_rest_hours="48", version=version_on(answer))
     save(manager, quiet_from="20:00", skin_rest_hours="48", version=version_on(again), confirm=seen(again))
@@ -117,7 +117,8 @@ def test_hours_that_somebody_else_saved_meanwhile_are_not_overwritten_unseen(man
     answer = manager.post(reverse("settings_hours"), {**WEEK, "seal": opened})
     page = answer.content.decode()
     assert (answer.status_code, hours_of(None)) == (409, {0: [(time(7), time(9))]})
-    assert '<th scope="row">Monday</th><td>07:00-09:00</td><td>08:00-18:00</td>' in page
+    stored, wrote = '<td data-name="Stored now">07:00-09:00</td>', '<td data-name="You wrote">08:00-18:00</td>'
+    assert f'<th scope="row">Monday</th>{stored}{wrote}' in page
     assert 'name="day0" value="08:00-18:00"' in page
     assert manager.post(reverse("settings_hours"), {**WEEK, "seal": seal_on(answer)}).status_code == 302
     assert hours_of(None) == {day: [(time(8), time(18))] for day in range(5)}

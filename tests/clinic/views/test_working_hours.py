@@ -55,8 +55,9 @@ def test_own_hours_that_somebody_else_saved_meanwhile_are_not_overwritten_unseen
     answer = client.post(address, days(day2="10:00-11:00") | {"seal": opened})
     page = answer.content.decode()
     assert (answer.status_code, list(hours_of(therapist))) == (409, [1])
-    assert '<th scope="row">Tuesday</th><td>09:00-12:00</td><td>closed</td>' in page
-    assert '<th scope="row">Wednesday</th><td>closed</td><td>10:00-11:00</td>' in page
+    stored, wrote = '<td data-name="Stored now">', '<td data-name="You wrote">'
+    assert f'<th scope="row">Tuesday</th>{stored}09:00-12:00</td>{wrote}closed</td>' in page
+    assert f'<th scope="row">Wednesday</th>{stored}closed</td>{wrote}10:00-11:00</td>' in page
     client.post(address, days(day2="10:00-11:00") | {"seal": answer.context["hours"]["seal"].value()})
     assert list(hours_of(therapist)) == [2]
 

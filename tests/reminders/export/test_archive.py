@@ -166,6 +166,7 @@ def test_the_page_reads_as_a_record_and_names_are_escaped(person: Patient) -> No
     ):  # fmt: skip
         assert words in page, words
     assert "<Quill>" not in page
+    assert "max-width: 45rem" in page.partition("</head>")[0], "it looks right wherever it is opened, all by itself"
 
 
 def test_nobody_else_is_in_it(person: Patient, somebody_else: None) -> None:

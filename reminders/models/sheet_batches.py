@@ -29,7 +29,7 @@ class SheetBatch(models.Model):
 class BatchSheet(models.Model):
     """One sheet of a batch. begun_at is set before it is made, so that one that takes the program down is known.
 
-    tight: it fits on its page with smaller pictures.
+    tight and grown_mm: how it fills its page (Fit in reminders/sheets/printing.py).
     """
 
     class State(models.TextChoices):
@@ -44,6 +44,7 @@ class BatchSheet(models.Model):
     state = models.CharField(max_length=7, choices=State, default=State.WAITING)
     why = models.CharField(max_length=200, blank=True)
     tight = models.BooleanField(default=False)
+    grown_mm = models.PositiveSmallIntegerField(default=0, db_default=0)
     begun_at = models.DateTimeField(null=True)
 
     class Meta:

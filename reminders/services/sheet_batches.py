@@ -20,7 +20,7 @@ from reminders.rules.paper import paper_for
 from reminders.selectors.record import application_get
 from reminders.services.links import links_keep
 from reminders.sheets.aftercare import TapeIsOff, aftercare_sheet
-from reminders.sheets.printing import PaperNotAvailable, Printed, print_html, print_together
+from reminders.sheets.printing import PLAIN, Fit, PaperNotAvailable, Printed, fitted, print_html, print_together
 from taping.models import Application
 
 MOST_SHEETS = 200
@@ -100,7 +100,7 @@ def batch_paper(*, batch: SheetBatch, clinic: Clinic, now: datetime) -> BatchPap
             left_out.append((sheet, str(off)))
             continue
         tapes.append(tape)
-        htmls.append(html.replace('<body class="', '<body class="tight ', 1) if sheet.tight else html)
+        htmls.append(fitted(html, Fit(sheet.tight, sheet.grown_mm)))
     title = f"Sheets of {batch.day.day} {batch.day:%B %Y}"
     printed = print_together(htmls, title=title, paper=paper_for(clinic.country)) if htmls else None
     return BatchPaper(printed, tuple(tapes), tuple(left_out))
@@ -131,11 +131,12 @@ def _make(sheet: BatchSheet, clinic: Clinic, now: datetime) -> None:
         log.exception("the sheet of application %s could not be made", sheet.application_id)
         _settle(sheet, State.FAILED, why="It could not be made. Open its tape and print it alone, or tell us.")
     else:
-        _settle(sheet, State.MADE, tight=printed.tight)
+        _settle(sheet, State.MADE, fit=printed.fit)
 
 
-def _settle(sheet: BatchSheet, state: State, *, why: str = "", tight: bool = False) -> None:
-    BatchSheet.objects.filter(pk=sheet.pk, state=State.MAKING).update(state=state, why=why, tight=tight)
+def _settle(sheet: BatchSheet, state: State, *, why: str = "", fit: Fit = PLAIN) -> None:
+    now_is = {"state": state, "why": why, "tight": fit.tight, "grown_mm": fit.grown_mm}
+    BatchSheet.objects.filter(pk=sheet.pk, state=State.MAKING).update(**now_is)
 
 
 def _html(sheet: BatchSheet, clinic: Clinic, now: datetime) -> tuple[Application, str]:

@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from reminders.sheets import printing
-from reminders.sheets.printing import MISSING_HERE, PaperNotAvailable, print_html
+from reminders.sheets.printing import MISSING_HERE, Fit, PaperNotAvailable, Printed, _written, print_html
 from tests.reminders.sheets.conftest import fonts_of, reader_of
 
 
@@ -98,3 +98,44 @@ def test_a_sheet_loads_nothing_from_anywhere(wanted: str) -> None:
     """Whatever words get into it: no file of this machine, no address of another one."""
     with pytest.raises(ValueError, match="protocol"):
         printing._fetcher().fetch(wanted)
+
+
+def home_sheet(words: str, lines: int) -> str:
+    """A sheet with one row of pictures, some lines of words, and the mark at its end."""
+    drawn = '<img src="data:image/svg+xml,<svg xmlns=%22http://www.w3.org/2000/svg%22/>" alt="a picture">'
+    row = f'<div class="picture">{drawn}</div>' * 3
+    body = f'<h1>Tape</h1><div class="pictures">{row}</div>' + f"<p>{words}</p>" * lines + '<div id="end"></div>'
+    return f'<!doctype html><html lang="en"><title>A sheet</title><body class="home" data-fit>{body}</body></html>'
+
+
+@pytest.mark.parametrize(
+    ("lines", "fit"), [(5, Fit(False, 23)), (38, Fit(False, 8)), (44, Fit(True, 23)), (120, Fit(True, 0))]
+)
+def test_pictures_take_the_room_that_the_words_leave(lines: int, fit: Fit) -> None:
+    printed = print_html(home_sheet("It comes off today.", lines), one_page=True)
+    assert printed.fit == fit
+    assert (printed.pages == 1) == (lines < 100)
+
+
+def test_words_that_were_set_before_are_laid_out_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    made: list[str] = []
+    monkeypatch.setattr(printing, "_FITS", {})
+
+    def counted(html: str, paper: str) -> tuple[Printed, frozenset[str]]:
+        made.append(html)
+        return _written(html, paper)
+
+    monkeypatch.setattr(printing, "_written", counted)
+    first, second = (print_html(home_sheet(f"It comes off at {hour}:00.", 20), one_page=True) for hour in (10, 11))
+    assert len(made) == 3
+    assert first.fit == second.fit == Fit(False, 23)
+    print_html(home_sheet("It comes off today.", 20), one_page=True)
+    assert len(made) == 5
+
+
+def test_a_fit_that_no_longer_fits_is_looked_for_anew(monkeypatch: pytest.MonkeyPatch) -> None:
+    html = home_sheet("It comes off today.", 44)
+    key = printing._words_key(html, "A4")
+    monkeypatch.setattr(printing, "_FITS", {key: Fit(False, 23)})
+    printed = print_html(html, one_page=True)
+    assert (printed.pages, printed.fit) == (1, Fit(True, 23))

@@ -1,5 +1,6 @@
 """Several sheets at once: one bad one is named and the others delivered; stop means stop."""
 
+import re
 from collections.abc import Callable, Iterator
 from datetime import datetime, timedelta
 from itertools import count
@@ -14,9 +15,9 @@ from reminders.services import sheet_batches
 from reminders.services.links import link_address
 from reminders.services.sheet_batches import batch_paper, batch_start, batch_step, batch_stop
 from reminders.sheets.aftercare import aftercare_sheet
-from reminders.sheets.printing import PaperNotAvailable
+from reminders.sheets.printing import Fit, PaperNotAvailable, print_html
 from taping.models import Application
-from tests.factories import ApplicationFactory, PatientFactory, UserFactory
+from tests.factories import ApplicationFactory, PatientFactory, StripFactory, UserFactory
 from tests.reminders.sheets.conftest import reader_of
 
 
@@ -73,8 +74,25 @@ def test_all_are_made_and_come_in_one_paper(
     assert sorted(codes_of(made.printed.pdf)) == sorted(link_address(tape) for tape in tapes)
     pages = [page.extract_text() for page in reader_of(made.printed.pdf).pages]
     assert [name in page for name, page in zip(("Ada", "Bea", "Cy"), pages, strict=True)] == [True] * 3
+
     catalogue: Any = reader_of(made.printed.pdf).trailer["/Root"]
     assert (catalogue["/Lang"], bool(catalogue["/MarkInfo"]["/Marked"])) == ("en", True)
+
+
+def test_each_keeps_the_pictures_it_has_alone(
+    desk: User, clinic: Clinic, now: datetime, tapes: list[Application], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    for place in ("", "patellar_tendon"):
+        StripFactory(plan=tapes[0].plan, position=1 + bool(place), place=place)
+    batch = started(desk, clinic, now)
+    batch_step(batch=batch, clinic=clinic, clock=lambda: now)
+    alone = [print_html(aftercare_sheet(tape, clinic=clinic, now=now), paper="letter", one_page=True) for tape in tapes]
+    assert [Fit(row.tight, row.grown_mm) for row in batch.sheets.order_by("position")] == [one.fit for one in alone]
+    htmls: list[str] = []
+    monkeypatch.setattr(sheet_batches, "print_together", lambda given, **_: htmls.extend(given))
+    batch_paper(batch=batch, clinic=clinic, now=now)
+    heights = [re.findall(r'<body [^>]*style="--top: (\d+)mm', html) for html in htmls]
+    assert heights == [["40"], ["53"], ["53"]]
 
 
 def test_one_bad_sheet_stops_no_other_and_is_named(

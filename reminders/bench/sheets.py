@@ -23,7 +23,7 @@ from reminders.rules.paper import paper_for
 from reminders.selectors.record import application_get
 from reminders.services.links import link_token, links_keep
 from reminders.sheets.aftercare import aftercare_sheet
-from reminders.sheets.printing import Printed, print_html, print_plain
+from reminders.sheets.printing import Printed, fitted, print_html, print_plain
 from taping.models import Application, SkinScreen, Strip, StripPlan
 from taping.rules.clock import local_date
 from taping.rules.places import REGIONS
@@ -67,11 +67,16 @@ def measure(*, repeats: int, sheets: int = 18, gets: int = 200) -> SheetFigures:
 
 def _measured(clinic: Clinic, repeats: int, sheets: int, gets: int) -> SheetFigures:
     tapes, now, paper = _tapes(clinic, sheets), timezone.now(), paper_for(clinic.country)
-    htmls = [aftercare_sheet(_read(tape), clinic=clinic, now=now) for tape in tapes]
     whole, alone = [], []
 
+    def html_of(tape: Application) -> str:
+        return aftercare_sheet(_read(tape), clinic=clinic, now=now)
+
     def make(tape: Application) -> Printed:
-        return print_html(aftercare_sheet(_read(tape), clinic=clinic, now=now), paper=paper, one_page=True)
+        return print_html(html_of(tape), paper=paper, one_page=True)
+
+    # Also the first look at how much room each one's words leave: of the same words it is taken once.
+    htmls = [fitted(html_of(tape), make(tape).fit) for tape in tapes]
 
     for _ in range(repeats + 1):
         whole.append(_cpu_seconds(lambda: list(map(make, tapes))))

@@ -5,6 +5,7 @@ import hashlib
 import hmac
 from collections.abc import Sequence
 from datetime import datetime, timedelta
+from functools import lru_cache
 from zoneinfo import ZoneInfo
 
 from django.conf import settings
@@ -12,6 +13,7 @@ from django.db import transaction
 from django.db.models import F
 
 from clinic.rules.local_time import day_starts
+from clinic.services.codes import code_image
 from clinic.services.events import Actor, event_record
 from clinic.services.versions import plan_raise
 from reminders.models import Link
@@ -34,6 +36,16 @@ def link_token(application: Application, purpose: str = Link.Purpose.TAPE) -> st
 def link_address(application: Application, purpose: str = Link.Purpose.TAPE) -> str:
     """The full address, built from the configured public address and never from a request."""
     return f"{settings.PUBLIC_ADDRESS}{_PATHS[Link.Purpose(purpose).value]}{link_token(application, purpose)}/"
+
+
+def link_code(application: Application) -> str:
+    """The address of the tape's page as a code to scan. Handing over draws it just before the sheet does."""
+    return _code(link_address(application))
+
+
+@lru_cache(maxsize=256)
+def _code(address: str) -> str:
+    return code_image(address)
 
 
 def links_keep(*, application: Application, zone: ZoneInfo) -> None:

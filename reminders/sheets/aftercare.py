@@ -12,12 +12,11 @@ from typing import Any
 
 from clinic.models import Clinic
 from clinic.rules.tongue import Tongue
-from clinic.services.codes import code_image
 from reminders.rules.instruction import TapeNow, comes_off_words, instruction
 from reminders.rules.removal_words import start_lines
 from reminders.rules.words import day_words, direction_of, near_day_words, numbers_in, place_words
 from reminders.selectors.link import reports_open
-from reminders.services.links import link_address
+from reminders.services.links import link_code
 from reminders.services.tape_now import signs_open, tape_now, tongue_for
 from reminders.sheets.drawn import Picture, Where, pictures_of, steps_afterwards, steps_before, texts, wheres_of
 from reminders.sheets.images import removal_image
@@ -70,7 +69,7 @@ def aftercare_sheet(tape: Application, *, clinic: Clinic, now: datetime) -> str:
         "afterwards": steps_afterwards(tongue),
         "raw_steps": texts(RAW_STEPS, tongue),
         "worn": texts(WORN_CARE, tongue),
-        "code": code_image(link_address(tape)),
+        "code": link_code(tape),
         "printed_on": day_words(local_date(now, facts.zone), tongue),
     }
     title = tongue.say("Your tape, sheet {number}", number=tape.pk)

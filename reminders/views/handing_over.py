@@ -9,13 +9,12 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
-from clinic.services.codes import code_image
 from clinic.services.events import event_record
 from clinic.views.access import STAFF, actor_of, clinic_of, for_roles, user_of
 from reminders.forms.handing_over import HandOverForm
 from reminders.selectors.record import application_get, messages_of_tape
 from reminders.selectors.tapes import tape_row
-from reminders.services.links import link_address, link_revoke
+from reminders.services.links import link_code, link_revoke
 from reminders.views.hand_over_context import hand_over_context
 from taping.models import Application
 from taping.selectors import strip_events
@@ -69,7 +68,7 @@ def _page(
         "look_at": look_at(tape),
         "sent": sent,
         "may_sign": tape.supervisor_id == user.pk and tape.countersigned_at is None,
-        "code": code_image(link_address(tape)),
+        "code": link_code(tape),
         "reopens": reopens,
         "may_reopen": reopens and staff_may_reopen(tape, now, clinic.zone),
         "most_why": MOST_WHY,

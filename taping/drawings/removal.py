@@ -115,7 +115,7 @@ def _ring(point: Point, way: Point, width: float) -> str:
 
 def _label(text: str, point: Point, way: Point) -> str:
     """A word on a dark ground beyond the end of the tape, beside it where the picture ends before."""
-    high, wide = 22.0, 9.0 * len(text) + 8
+    high, wide = 22.0, 9.5 * len(text) + 14
     out = high * 0.62 + abs(way[0]) * wide * 0.45
     x, y = point[0] - way[0] * out, point[1] - way[1] * out
     if not high / 2 <= y <= SIZE - high / 2:  # pushed back in it would hide the end it speaks of

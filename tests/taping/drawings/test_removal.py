@@ -5,7 +5,9 @@ from re import findall
 from xml.etree import ElementTree
 
 import pytest
+from fontTools.ttLib import TTFont
 
+from clinic.rules.tongue import LANGUAGES, tongue_of
 from taping.drawings.curves import along, band, part
 from taping.drawings.removal import NUMBERS, removal_svg
 from taping.rules.pictures import SIZE, Line, body_for, drawn_as, mirrored, start_first
@@ -156,6 +158,20 @@ def test_no_shape_needs_colour() -> None:
         for value in findall(r'(?:fill|stroke)="(#[0-9a-f]+)"', removal_svg(REGIONS["knee"], Side.LEFT, number)):
             digits = value[1:] if len(value) == 4 else value[1::2]
             assert len(set(digits)) == 1, value
+
+
+@pytest.mark.parametrize("key", LANGUAGES)
+def test_no_word_is_wider_than_its_ground_against_the_font(key: str) -> None:
+    """White letters beyond it are not seen. Widths of DejaVu Sans, letter by letter: joined ones take less."""
+    font = TTFont("/usr/share/fonts/truetype/dejavu/DejaVuSans.ttf")
+    names, widths, em = font.getBestCmap(), font["hmtx"], font["head"].unitsPerEm
+    for number, said in ((1, "start"), (3, "either end")):
+        where = REGIONS["knee"] if number == 1 else REGIONS["foot"]
+        drawing = ElementTree.fromstring(removal_svg(where, Side.LEFT, number, tongue_of(key)))
+        word = next(one for one in words_of(drawing) if one == tongue_of(key).say(said))
+        ground = next(one for one in drawing.iter(f"{SVG}rect") if one.get("rx"))
+        wide = sum(widths[names[ord(letter)]][0] for letter in word) * 17 / em
+        assert wide + 4 <= float(ground.get("width", 0))
 
 
 def test_a_side_that_the_region_lacks_is_refused() -> None:

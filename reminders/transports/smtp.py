@@ -94,8 +94,9 @@ class SmtpTransport(Transport):
             raise TransportError("the mail server refused", protocol="smtp", code=refused.smtp_code) from refused
         except (OSError, smtplib.SMTPException, ssl.SSLError, UnicodeError) as broken:
             self.close()
-            words = f"the mail server did not answer ({type(broken).__name__})"
-            raise TransportError(words, protocol="smtp", handed_over=step.handed_over) from broken
+            cause = _beneath(broken)
+            words = f"the mail server did not answer ({type(cause).__name__})"
+            raise TransportError(words, protocol="smtp", handed_over=step.handed_over) from cause
 
     def close(self) -> None:
         held, self._held = self._held, None
@@ -161,6 +162,12 @@ def _send_at_once(connection: smtplib.SMTP) -> None:
     acknowledged the mail, which waits 40 ms for something to say (Nagle's algorithm, RFC 9293, 3.7.4)."""
     if connection.sock is not None:
         connection.sock.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+
+
+def _beneath(broken: Exception) -> Exception:
+    """What broke the line: the library calls a time-out, too, a server that hung up."""
+    within = broken.__context__
+    return within if isinstance(broken, smtplib.SMTPServerDisconnected) and isinstance(within, OSError) else broken
 
 
 @dataclass(slots=True)

@@ -1,8 +1,10 @@
 """send_test against real servers that are set up wrong: each failure in words that say what to try."""
 
 import gc
+import socket
 import ssl
 import subprocess
+import threading
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
@@ -193,11 +195,27 @@ class TestTexts:
         assert "look whether it arrived before you try again" in said("+12125550123")
 
 
-def test_a_silence_says_how_long_was_waited() -> None:
-    silent = TransportError("x", protocol="smtp")
-    silent.__cause__ = TimeoutError()
-    assert "ten seconds" in what_to_do(silent)
-    assert "The connection broke." in what_to_do(TransportError("x", protocol="smtp"))
+def test_a_server_that_never_speaks_is_told_from_one_that_hangs_up() -> None:
+    """Port 465 with smtp+tls is the usual case: each side waits for the other to begin."""
+    with socket.socket() as listening:
+        listening.bind(("127.0.0.1", 0))
+        listening.listen()
+        server = MailServer("127.0.0.1", listening.getsockname()[1], "plain")
+        with pytest.raises(TransportError) as silent:
+            SmtpTransport(server, "clinic@example.org", timeout=0.2).send(outgoing())
+        hanging_up = threading.Thread(target=_hang_up, args=(listening, 2))
+        hanging_up.start()
+        with pytest.raises(TransportError) as broken:
+            SmtpTransport(server, "clinic@example.org", timeout=5).send(outgoing())
+        hanging_up.join()
+    assert "ten seconds" in what_to_do(silent.value)
+    assert "The connection broke." in what_to_do(broken.value)
+    assert (silent.value.handed_over, broken.value.handed_over) == (False, False)
+
+
+def _hang_up(listening: socket.socket, times: int) -> None:
+    for _ in range(times):
+        listening.accept()[0].close()
 
 
 def encrypted(certificate: tuple[ssl.SSLContext, Path], mode: str) -> dict[str, object]:

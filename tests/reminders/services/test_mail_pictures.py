@@ -166,3 +166,10 @@ def test_it_arrives_as_one_page_with_its_pictures_and_the_calendar_beside(
     token = link_token(tape)
     assert [name for name in named if token in name or "Quill" in name] == []
     assert Message.objects.get().state == "sent"
+
+
+def test_the_long_address_breaks_on_a_narrow_telephone(clinic: Clinic, now: datetime) -> None:
+    """A token of 43 letters has no place to break at, and would push every line of the mail out of sight."""
+    words = render(saying(clinic, now), "email")
+    links = findall(r"<a [^>]*>", words.html)
+    assert ["word-break: break-all" in link for link in links] == [True, True]

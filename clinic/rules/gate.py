@@ -23,6 +23,9 @@ NETWORK = Pace(at_once=20, each_s=15)
 ALL_STRANGERS = Pace(at_once=60, each_s=3)
 """All strange devices together: guesses from a thousand networks cost a third of one core and no more."""
 
+HOME_FOR_S = 7 * 24 * 60 * 60
+"""How long a network counts as one of the clinic's after somebody logged in from it: over a week-end and a holiday."""
+
 
 def spend(used_until: float, now: float, pace: Pace) -> tuple[float, float]:
     """Take one try. used_until: what the last call returned, 0 before the first; now: seconds of the same clock.

@@ -2,7 +2,8 @@
 
 A hash of a password takes a third of a second of a core on purpose. Without a gate ten thousand guesses a minute would
 take fifty cores. So a try is counted before anything is made of it; a right password is taken off the count again.
-Devices that are known have counts and a share of the work of their own: what strangers do never keeps them out.
+Devices that are known have counts and a share of the work of their own: what strangers do never keeps them out. So
+have new ones in a network from which somebody logged in lately: what strangers do elsewhere does not keep them out.
 Each process counts for itself. Wrong passwords of one name are counted apart from this, in the database, by axes.
 """
 
@@ -13,7 +14,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from threading import Event, Lock
 
-from clinic.rules.gate import ALL_STRANGERS, KNOWN_DEVICE, NETWORK, Pace, give_back, spend
+from clinic.rules.gate import ALL_STRANGERS, HOME_FOR_S, KNOWN_DEVICE, NETWORK, Pace, give_back, spend
 
 log = logging.getLogger(__name__)
 MOST_KEYS = 5_000
@@ -152,7 +153,25 @@ class Gate:
         self.tally = Tally(self._most_keys)
         self._known = Share(at_once=2, waiting=2, each=4, patience_s=10)
         self._strange = Share(at_once=1, waiting=2, each=EACH_NETWORK, patience_s=5)
+        self._at_home = Share(at_once=1, waiting=1, each=2, patience_s=5)
+        self._homes: OrderedDict[str, float] = OrderedDict()
+        self._lock = Lock()
         self._refused, self._told_at = 0, 0.0
+
+    def logged_in(self, network: str, now: float) -> None:
+        """Somebody has logged in from there, with all that log-in asks: for a week it is one of the clinic's networks.
+
+        A new browser in it is counted with its network alone, and no crowd of strangers elsewhere keeps it out.
+        """
+        with self._lock:
+            self._homes[network] = now
+            self._homes.move_to_end(network)
+            while len(self._homes) > self._most_keys:
+                self._homes.popitem(last=False)
+
+    def _is_home(self, network: str, now: float) -> bool:
+        with self._lock:
+            return now - self._homes.get(network, -HOME_FOR_S) < HOME_FOR_S
 
     def enter(self, *, device: str | None, network: str, now: float) -> Tried | Refused:
         """device: what is told by the cookie of one that is known. now: seconds since 1970.
@@ -161,6 +180,8 @@ class Gate:
         """
         if device is not None:
             keys, share, key = [(Reason.DEVICE, device, KNOWN_DEVICE)], self._known, device
+        elif self._is_home(network, now):
+            keys, share, key = [(Reason.NETWORK, network, NETWORK)], self._at_home, network
         else:
             keys = [(Reason.NETWORK, network, NETWORK), (Reason.STRANGERS, "", ALL_STRANGERS)]
             share, key = self._strange, network

@@ -20,8 +20,10 @@ from django.views.decorators.http import require_http_methods
 from clinic.forms.staff import CodeForm
 from clinic.models import User
 from clinic.rules.code_need import CodeNeed
+from clinic.rules.origins import network_of
 from clinic.selectors.staff import anybody_can_log_in
 from clinic.services.events import Actor, event_record
+from clinic.services.gate import GATE
 from clinic.services.second_factor import Checked, factor_check, factor_of
 from clinic.views.access import actor_of, clinic_of, code_need_of, origin_of, user_of
 from clinic.views.devices import remember_device
@@ -103,6 +105,9 @@ def _enter(request: HttpRequest, user: User, wanted: str, *, proved: bool = Fals
         response = HttpResponseRedirect(reverse("today"))
     remember_user(response, user.pk)
     remember_device(request, response)
+    network = network_of(actor.origin)
+    if network:
+        GATE.logged_in(network, timezone.now().timestamp())
     return response
 
 

@@ -5,7 +5,7 @@ from threading import Event, Thread
 
 import pytest
 
-from clinic.rules.gate import ALL_STRANGERS, KNOWN_DEVICE, NETWORK
+from clinic.rules.gate import ALL_STRANGERS, HOME_FOR_S, KNOWN_DEVICE, NETWORK
 from clinic.services.gate import EACH_NETWORK, Gate, Reason, Refused, Share, Tally, Tried
 
 NOW = 1_800_000_000.0
@@ -160,3 +160,34 @@ def test_who_gives_up_waiting_leaves_place_and_turn_to_others() -> None:
     assert (share.enter("one"), share.enter("two")) == (True, False)
     share.leave("one")
     assert (share.enter("three"), share._queue) == (True, [])
+
+
+def test_a_new_browser_where_somebody_logged_in_is_kept_out_by_no_crowd_elsewhere(gate: Gate) -> None:
+    gate.logged_in("198.51.100.0", NOW)
+    for n in range(1000):
+        wrong(gate, network=f"10.{n // 250}.{n % 250}.0")
+    assert isinstance(wrong(gate, network="198.51.100.0"), Tried)
+    assert wrong(gate, network="192.0.2.0") == Refused(Reason.STRANGERS, ALL_STRANGERS.each_s)
+
+
+def test_guesses_in_the_clinic_s_own_network_are_counted_all_the_same(gate: Gate) -> None:
+    gate.logged_in("198.51.100.0", NOW)
+    found = [wrong(gate, network="198.51.100.0") for _ in range(NETWORK.at_once + 1)]
+    assert found[-1] == Refused(Reason.NETWORK, NETWORK.each_s)
+    assert isinstance(wrong(gate, network="203.0.113.0"), Tried), "and take nothing from strangers elsewhere"
+    assert isinstance(wrong(gate, device="tablet"), Tried)
+
+
+@pytest.mark.parametrize(("since_s", "home"), [(0, True), (HOME_FOR_S - 1, True), (HOME_FOR_S, False)])
+def test_a_network_is_the_clinic_s_for_a_week(gate: Gate, since_s: int, home: bool) -> None:
+    gate.logged_in("198.51.100.0", NOW - since_s)
+    for n in range(1000):
+        wrong(gate, network=f"10.{n // 250}.{n % 250}.0")
+    assert isinstance(wrong(gate, network="198.51.100.0"), Tried) is home
+
+
+def test_networks_remembered_are_bounded_too() -> None:
+    gate = Gate(most_keys=3)
+    for n in range(10):
+        gate.logged_in(f"10.0.{n}.0", NOW)
+    assert list(gate._homes) == ["10.0.7.0", "10.0.8.0", "10.0.9.0"]

@@ -242,3 +242,18 @@ def test_who_sends_slowly_holds_no_place(thea: User, monkeypatch: pytest.MonkeyP
     monkeypatch.setattr(stalled, "_stream", cut)
     assert LogInGate(lambda request: pytest.fail("was let in"))(stalled).status_code == 400
     assert entered == []
+
+
+def test_a_new_tablet_of_the_clinic_gets_in_while_a_thousand_networks_guess(thea: User) -> None:
+    desk = Client()
+    log_in(desk, thea.username)
+    assert set(guess(ALL_STRANGERS.at_once + 20, at=lambda n: f"198.51.{n}.1")) == {200, 429}
+    assert log_in(Client(), thea.username, at="192.0.2.1").status_code == 429
+    assert log_in(Client(), thea.username).status_code == 302
+
+
+def test_a_right_password_without_its_code_makes_no_network_the_clinic_s(thea: User) -> None:
+    factor_for(thea)
+    assert log_in(Client(), thea.username, at="192.0.2.1").status_code == 302
+    guess(ALL_STRANGERS.at_once + 20, at=lambda n: f"198.51.{n}.1")
+    assert log_in(Client(), thea.username, at="192.0.2.1").status_code == 429

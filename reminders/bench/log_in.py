@@ -23,6 +23,7 @@ A_MINUTE = 10_000
 ROUNDS = 4
 NETWORKS = {"one address": 1, "500 networks": 500}
 ELSEWHERE = "127.200.0.1"
+NEW = "new browser, known network"
 FOUND, TRIES, MOMENT_S = 302, 3, 2
 Say = Callable[[str], object]
 
@@ -107,8 +108,9 @@ def _served(address: str, folder: Path) -> Iterator[int]:
 
 
 def _measured(attacks: Attacks, port: int, folder: Path) -> list[dict[str, Any]]:
-    """A known browser stands where the guesses come from, which is the worst place; a strange one elsewhere."""
-    people = {"known browser": Person(port, True, "127.0.0.1"), "strange browser": Person(port, False, ELSEWHERE)}
+    """A known browser stands where the guesses come from, which is the worst place; a new one elsewhere, where
+    somebody logged in before, since a truly strange one is kept out by guesses from many networks."""
+    people = {"known browser": Person(port, True, "127.0.0.1"), NEW: Person(port, False, ELSEWHERE)}
     taken: dict[tuple[str, str], list[float]] = {}
     told: dict[str, list[dict[str, Any]]] = {name: [] for name in NETWORKS}
     refused: dict[tuple[str, str], int] = {}

@@ -27,7 +27,7 @@ from reminders.services.ways_out import transports_from_settings
 log = logging.getLogger(__name__)
 
 FIRST_MANAGER = 'manage.py staff_add --username mira --full-name "Mira Holm" --roles manager,therapist'
-THREADS = 10
+THREADS = 12
 """More than the tries to log in that may be waiting at one time: pages never wait for all of them."""
 
 

@@ -153,7 +153,7 @@ class Gate:
         self.tally = Tally(self._most_keys)
         self._known = Share(at_once=2, waiting=2, each=4, patience_s=10)
         self._strange = Share(at_once=1, waiting=2, each=EACH_NETWORK, patience_s=5)
-        self._at_home = Share(at_once=1, waiting=1, each=2, patience_s=5)
+        self._at_home = Share(at_once=1, waiting=2, each=EACH_NETWORK, patience_s=5)
         self._homes: OrderedDict[str, float] = OrderedDict()
         self._lock = Lock()
         self._refused, self._told_at = 0, 0.0

@@ -191,3 +191,23 @@ def test_networks_remembered_are_bounded_too() -> None:
     for n in range(10):
         gate.logged_in(f"10.0.{n}.0", NOW)
     assert list(gate._homes) == ["10.0.7.0", "10.0.8.0", "10.0.9.0"]
+
+
+def test_a_guesser_in_one_of_the_clinic_s_networks_leaves_a_place_to_the_others(gate: Gate) -> None:
+    for network in ("198.51.100.0", "192.0.2.0"):
+        gate.logged_in(network, NOW)
+    under_way = gate.enter(device=None, network="198.51.100.0", now=NOW)
+    assert isinstance(under_way, Tried)
+    waiting = Thread(target=lambda: wrong(gate, network="198.51.100.0"))
+    waiting.start()
+    while len(gate._at_home._queue) < 1:
+        pass
+    assert gate.enter(device=None, network="198.51.100.0", now=NOW) == Refused(Reason.BUSY, 1.0)
+    other = Thread(target=lambda: wrong(gate, network="192.0.2.0"))
+    other.start()
+    while len(gate._at_home._queue) < 2:
+        pass
+    under_way.leave()
+    for one in (waiting, other):
+        one.join(30)
+    assert gate._at_home._held == {}

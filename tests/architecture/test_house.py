@@ -82,6 +82,19 @@ def test_nothing_points_outside_the_project() -> None:
     assert found == []
 
 
+def test_no_address_is_built_from_what_a_request_calls_this_place() -> None:
+    """Host and forwarded headers can be forged: links come from PUBLIC_ADDRESS. The one reader only compares."""
+    reads = re.compile(r"build_absolute_uri|get_host\(|HTTP_HOST|get_current_site|USE_X_FORWARDED_HOST|FORWARDED_HOST")
+    sources = [path for path in _tracked() if path.suffix in {".py", ".html", ".txt"} and "tests" not in path.parts]
+    assert len(sources) > 100
+    found = [
+        f"{path.relative_to(ROOT)}: {hit.group()}"
+        for path in sources
+        for hit in reads.finditer(path.read_text(encoding="utf-8"))
+    ]
+    assert found == ["clinic/views/posting.py: get_host("]
+
+
 def test_templates_obey_the_content_policy() -> None:
     """An inline style, script or handler would be refused by the browser and only seen there."""
     inline = re.compile(r"<style|\sstyle=|\son[a-z]+=\"|<script(?![^>]*\ssrc=)", re.IGNORECASE)

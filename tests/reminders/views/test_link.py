@@ -494,3 +494,11 @@ def test_after_a_skin_report_no_words_of_the_clinics_come_before_what_to_do(
     page = client.post(f"/t/{token}/skin/", {"send": "yes", "signs": ["breathing"]}, follow=True).content.decode()
     assert '<h1 id="first">Do this now</h1>' in page
     assert "All is well" not in page
+
+
+def test_a_forged_host_changes_no_word_of_the_page(client: Client, token: str) -> None:
+    changing = re.compile(r'value="[^"]{36,}"')
+    forged = client.get(f"/t/{token}/", HTTP_X_FORWARDED_HOST="evil.example", HTTP_FORWARDED="host=evil.example")
+    page = client.get(f"/t/{token}/").content.decode()
+    assert changing.sub("", forged.content.decode()) == changing.sub("", page)
+    assert client.get(f"/t/{token}/", headers={"Host": "evil.example"}).status_code == 400

@@ -43,8 +43,8 @@ class Phone:
     def button(self, words: str) -> Locator:
         return self.page.get_by_role("button", name=self.tongue.say(words), exact=True)
 
-    def says(self, words: str) -> None:
-        expect(self.page.get_by_text(self.tongue.say(words)).first).to_be_visible()
+    def says(self, words: str, **values: str) -> None:
+        expect(self.page.get_by_text(self.tongue.say(words, **values)).first).to_be_visible()
 
     def look(self) -> None:
         """Right language and direction, no wider than the screen, no button too small, nothing axe finds."""
@@ -110,7 +110,7 @@ def phone(
 def test_it_is_off_and_back_on_and_after_ten_minutes_it_stands(
     phone: Phone, tape: Application, clock: time_machine.Traveller
 ) -> None:
-    phone.says("Take the tape off today.")
+    phone.says("Take the tape off {off_when}.", off_when=phone.tongue.say("today"))
     phone.press("It is off")
     phone.says("Thank you. We noted that the tape is off.")
     tape.refresh_from_db()

@@ -12,8 +12,10 @@ os.environ.setdefault("DJANGO_SETTINGS_MODULE", "clinic.settings")
 
 from django.conf import settings
 
-# What redis-py calls unix:// has another name here.
-BROKER = re.sub(r"^unix://", "redis+socket://", settings.REDIS_URL)
+# What redis-py calls unix:// has another name here, and so has the number of the database behind it.
+BROKER = settings.REDIS_URL
+if BROKER.startswith("unix://"):
+    BROKER = re.sub(r"([?&])db=", r"\1virtual_host=", BROKER.replace("unix://", "redis+socket://", 1))
 
 app = Celery("wearwindow", broker=BROKER or None)
 if BROKER.startswith("rediss://"):

@@ -227,6 +227,10 @@ class AccountFirst(_OnMembersPages):
     def _to(request: HttpRequest, name: str) -> HttpResponse:
         if request.headers.get("HX-Request") == "true":
             return whole_page(reverse(name))
+        if request.method == "POST":
+            # Whoever was at work when the day began finds the form again once that is done.
+            fields = fields_of(request.POST.lists())
+            keep_form(request.session, address=request.get_full_path(), fields=fields, user=user_of(request).pk)
         return HttpResponseRedirect(reverse(name))
 
 

@@ -16,7 +16,7 @@ def code_need(*, managers: bool, is_manager: bool, everybody_from: date | None, 
     """Whether somebody logs in with a code as well. managers: whether every manager does, whatever the day.
 
     everybody_from: the first day on which everybody does, in the clinic's zone as today is; None: never. The days until
-    then are for setting it up in peace; nobody is locked out afterwards either, since it is set up at the log-in.
+    then are for setting it up in peace; nobody is locked out afterwards either: it is set up before other pages open.
     """
     if (managers and is_manager) or (everybody_from is not None and everybody_from <= today):
         return CodeNeed.NOW

@@ -1,6 +1,6 @@
 """Reads of the event table."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
@@ -52,9 +52,12 @@ def settings_version() -> int:
     return latest or 0
 
 
-def settings_saved_since(version: int | None) -> list[Event]:
-    """The changes of the clinic's settings after settings_version said so, newest first, with who did it."""
-    return list(_settings_saved().filter(pk__gt=version).select_related("actor")) if version is not None else []
+def settings_saved_since(version: int | None, fields: Collection[str]) -> list[Event]:
+    """The changes of one of these fields after settings_version said so, newest first, with who did it."""
+    if version is None:
+        return []
+    since = _settings_saved().filter(pk__gt=version).select_related("actor")
+    return [event for event in since if not set(fields).isdisjoint(event.fields)]
 
 
 def _settings_saved() -> QuerySet[Event]:

@@ -127,6 +127,7 @@ def time_off_add(
 @transaction.atomic
 def holidays_close(*, actor: Actor, now: datetime, days: Mapping[date, str]) -> int:
     """Close the clinic on each of days (date to its name), those closed already left as they are; how many were new."""
+    clinic_locked()  # Before any closure, as everywhere here: whoever holds one then never waits for the other.
     known = set(Closure.objects.filter(day__in=days, therapist=None).values_list("day", flat=True))
     new = {day: name for day, name in days.items() if day not in known}
     for day, name in new.items():
@@ -137,17 +138,18 @@ def holidays_close(*, actor: Actor, now: datetime, days: Mapping[date, str]) -> 
 @transaction.atomic
 def closure_add(*, actor: Actor, now: datetime, day: date, reason: str = "") -> Closure:
     """Close the clinic on a day; a day already closed only gets the new reason."""
+    clinic = clinic_locked()
     closure, _ = Closure.objects.update_or_create(day=day, therapist=None, defaults={"reason": reason})
     event_record(actor=actor, verb="closure.added", subject=closure, now=now, fields=["day", "reason"])
-    plan_raise(clinic_locked())
+    plan_raise(clinic)
     return closure
 
 
 @transaction.atomic
 def closure_remove(*, actor: Actor, now: datetime, closure: Closure) -> None:
     """Open the clinic, or the therapist's diary, again on that day."""
+    clinic = clinic_locked() if closure.therapist_id is None else None
     event_record(actor=actor, verb="closure.removed", subject=closure, now=now)
-    of_clinic = closure.therapist_id is None
     closure.delete()
-    if of_clinic:
-        plan_raise(clinic_locked())
+    if clinic is not None:
+        plan_raise(clinic)

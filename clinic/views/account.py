@@ -26,7 +26,7 @@ from clinic.services.second_factor import (
 )
 from clinic.services.staff import StaffRefused, password_change
 from clinic.views.access import actor_of, before_account, code_need_of, user_of
-from clinic.views.session import PROVED, is_fresh
+from clinic.views.session import PROVED, is_fresh, kept_form
 
 NOT_IT = "That is not your password. It tells capital letters from small ones."
 
@@ -103,7 +103,8 @@ def factor(request: HttpRequest) -> HttpResponse:
         else:
             request.session[PROVED] = True
             request.session.cycle_key()
-            return render(request, "clinic/factor_codes.html", {"codes": codes, "new": True})
+            kept = kept_form(request.session, user.pk) is not None
+            return render(request, "clinic/factor_codes.html", {"codes": codes, "new": True, "kept": kept})
     # The picture to scan stands above the field and must not be scrolled past.
     form.fields["code"].widget.attrs.pop("autofocus", None)
     device = factor_begin(user=user)

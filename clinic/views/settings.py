@@ -40,7 +40,7 @@ CONSEQUENCES = {
     "quiet_until": "Messages not yet sent that fall into the new quiet hours move out of them.",
     "time_zone": "Messages not yet sent go at the new zone's hours. Check opening hours and visits.",
     "optional_messages": "Messages of these kinds not yet sent are planned or dropped.",
-    "codes_from": "From that day on, whoever has no second factor sets one up at the next log-in, before all else. "
+    "codes_from": "From that day on, whoever has no second factor sets one up before any other page opens. "
     "Until then log-in reminds them. The list of staff shows who has one.",
     "country": "Telephone numbers without + and dates of birth are read as written there.",
 }
@@ -74,7 +74,7 @@ def settings(request: HttpRequest) -> HttpResponse:
     form = ClinicForm(request.POST, initial=stored, today=timezone.localdate())
     if not form.is_valid():
         return _page(request, 422, form=form)
-    saved = settings_saved_since(form.cleaned_data["version"])
+    saved = settings_saved_since(form.cleaned_data["version"], form.values())
     if saved:
         return _both(request, form, saved)
     clinic, values = clinic_get(), form.values()
@@ -89,7 +89,7 @@ def settings(request: HttpRequest) -> HttpResponse:
     try:
         clinic_change(actor=actor_of(request), now=timezone.now(), values=values, seal=seal)
     except SettingsChanged:
-        return _both(request, form, settings_saved_since(form.cleaned_data["version"]))
+        return _both(request, form, settings_saved_since(form.cleaned_data["version"], form.values()))
     messages.success(request, "The settings are saved." if changes else "Nothing was different: nothing was saved.")
     return HttpResponseRedirect(reverse("settings"))
 

@@ -40,7 +40,10 @@ def queued():
             taken = queue.get(timeout=5)
             taken.ack()
             return taken.payload["went"]
-print(tried(queued), "|", tried(lambda: cache.set("a", "kept") or cache.get("a")))
+def number():
+    with app.connection_for_write() as line:
+        return line.default_channel.client.connection_pool.connection_kwargs["db"]
+print(tried(queued), "|", tried(number), "|", tried(lambda: cache.set("a", "kept") or cache.get("a")))
 """
 
 
@@ -98,14 +101,14 @@ def _pings(address: str) -> bool:
 
 def test_a_certificate_that_is_known_is_taken(encrypted: tuple[int, Path], tmp_path: Path) -> None:
     port, certificate = encrypted
-    assert asked(f"rediss://localhost:{port}/0?ssl_ca_certs={certificate}", tmp_path) == "through | kept"
+    assert asked(f"rediss://localhost:{port}/0?ssl_ca_certs={certificate}", tmp_path) == "through | 0 | kept"
 
 
 def test_a_certificate_nobody_stands_for_is_refused_by_the_worker_as_by_the_cache(
     encrypted: tuple[int, Path], tmp_path: Path
 ) -> None:
     said = asked(f"rediss://localhost:{encrypted[0]}/0", tmp_path)
-    assert said == "OperationalError certificate | ConnectionError certificate"
+    assert said == "OperationalError certificate | OperationalError certificate | ConnectionError certificate"
 
 
 def test_a_socket_of_this_machine(tmp_path: Path) -> None:
@@ -113,5 +116,6 @@ def test_a_socket_of_this_machine(tmp_path: Path) -> None:
     words = [str(REDIS_SERVER), "--port", "0", "--unixsocket", str(place), "--save", ""]
     with subprocess.Popen(words, stdout=subprocess.DEVNULL) as process:
         assert _pings(f"unix://{place}")
-        assert asked(f"unix://{place}", tmp_path) == "through | kept"
+        assert asked(f"unix://{place}", tmp_path) == "through | 0 | kept"
+        assert asked(f"unix://{place}?db=2", tmp_path) == "through | 2 | kept"
         process.kill()

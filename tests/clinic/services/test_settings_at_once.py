@@ -1,17 +1,20 @@
 """Managers press the button for the clinic's settings at once: each change is kept, or its manager is told."""
 
-from collections.abc import Callable
-from datetime import time
+from collections.abc import Callable, Sequence
+from datetime import time, timedelta
+from functools import partial
 
 import pytest
 
-from clinic.models import Clinic, Event, OpeningHours, User
+from clinic.models import Clinic, Closure, Event, OpeningHours, User
 from clinic.selectors import clinic_get, hours_entered
 from clinic.services.clinic import (
     SettingsChanged,
     changes_seal,
     clinic_change,
     closure_add,
+    closure_remove,
+    holidays_close,
     hours_change,
     hours_seal,
 )
@@ -71,6 +74,23 @@ def test_a_therapists_hours_written_at_once_are_no_mixture(clinic: Clinic) -> No
     at_once(lambda number: hours_change(actor=BY, now=NOW, hours=weeks[number], therapist=therapist), FEW)
     assert hours_entered(therapist) in weeks
     assert OpeningHours.objects.filter(therapist=therapist).count() == 1
+
+
+def test_days_closed_and_opened_at_once_never_wait_for_each_other_for_good(clinic: Clinic) -> None:
+    days = {NOW.date() + timedelta(days=number): "Holiday" for number in range(6)}
+    for _ in range(5):
+        Closure.objects.all().delete()
+        made = closure_add(actor=BY, now=NOW, day=max(days))
+        acts: list[Callable[[], object]] = [
+            partial(holidays_close, actor=BY, now=NOW, days=days),
+            partial(closure_add, actor=BY, now=NOW, day=min(days)),
+            partial(closure_remove, actor=BY, now=NOW, closure=made),
+        ]
+        assert at_once(partial(_run, acts), len(acts)) == ["done"] * len(acts)
+
+
+def _run(acts: Sequence[Callable[[], object]], number: int) -> object:
+    return acts[number]()
 
 
 def test_a_clinic_never_set_up_gets_one_row_from_several_at_once() -> None:

@@ -277,3 +277,15 @@ class TestEverybodyNeedsIt:
         Clinic.objects.update(codes_from=NOW.date() + timedelta(days=1), time_zone="Pacific/Auckland")
         first_step(client, UserFactory())
         assert client.get("/").headers["Location"] == reverse("account_factor")
+
+    def test_whoever_was_at_work_when_the_day_began_finds_the_form_again(
+        self, client: Client, clinic: Clinic, clock: time_machine.Traveller
+    ) -> None:
+        user = UserFactory(desk=True)
+        first_step(client, user)
+        Clinic.objects.update(codes_from=NOW.date())
+        stopped = client.post(reverse("patient_add"), {"full_name": "Bea Long"})
+        assert stopped.headers["Location"] == reverse("account_factor")
+        done = client.post(reverse("account_factor"), {"code": code_at(factor_begin(user=user), NOW)})
+        assert f'href="{reverse("kept_form")}"' in done.content.decode()
+        assert "Bea Long" in client.get(reverse("kept_form")).content.decode()

@@ -179,7 +179,7 @@ def test_codes_for_everybody_begin_tomorrow_at_the_earliest(manager: Client, cli
         assert (refused.status_code, "Choose tomorrow or a later day" in refused.content.decode()) == (422, True)
         shown = save(manager, codes_from="2027-03-11")
         assert "nothing → Thu 11 Mar 2027" in shown.content.decode()
-        assert "sets one up at the next log-in" in shown.content.decode()
+        assert "sets one up before any other page opens" in shown.content.decode()
         assert save(manager, codes_from="2027-03-11", confirm=seen(shown)).status_code == 302
     assert clinic_get().codes_from == date(2027, 3, 11)
 
@@ -194,3 +194,10 @@ def test_the_day_from_which_codes_are_asked_stays_when_other_settings_are_saved_
     assert save_seen(manager, codes_from="2020-01-01", quiet_from="20:00").status_code == 302
     assert (clinic_get().codes_from, clinic_get().quiet_from) == (date(2020, 1, 1), time(20))
     assert "→ nothing" in save(manager, quiet_from="20:00", codes_from="").content.decode()
+
+
+def test_periods_saved_meanwhile_are_no_conflict_with_this_form(manager: Client, clinic: Clinic) -> None:
+    opened = version_on(manager.get(reverse("settings")))
+    clinic_change(actor=Actor(word="test"), now=NOW, values={"keep_records_years": 10})
+    answer = save(manager, quiet_from="20:00", version=opened)
+    assert (answer.status_code, "21:00 → 20:00" in answer.content.decode()) == (200, True)

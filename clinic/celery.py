@@ -19,7 +19,7 @@ if BROKER.startswith("unix://"):
 
 app = Celery("wearwindow", broker=BROKER or None)
 if BROKER.startswith("rediss://"):
-    # Without it any certificate would do. What the address itself says (ssl_ca_certs, ssl_cert_reqs) comes on top.
+    # Without it any certificate would do. An address that says ssl_… itself is taken at its word instead.
     app.conf.broker_use_ssl = {"ssl_cert_reqs": ssl.CERT_REQUIRED}
 app.conf.update(
     task_ignore_result=True,

@@ -5,14 +5,17 @@ import subprocess
 from collections.abc import Callable
 from pathlib import Path
 
-LEAST = 15_000
-HANDED_OUT = int(Path("/proc/sys/net/ipv4/ip_local_port_range").read_text().split()[0])
-"""From here on the system gives ports to whoever asks for any: one that was free a moment ago may be taken again."""
+LEAST, USUAL = 10_000, 32_768
+RANGE = Path("/proc/sys/net/ipv4/ip_local_port_range")
 
 
 def quiet_port() -> int:
-    """A port that nobody is given who asks for any; whoever tries it may still find it taken, and tries the next."""
-    return random.randrange(LEAST, HANDED_OUT)  # nothing is kept secret by it
+    """A port below those that the system gives to whoever asks for any: one of these may be taken again at any moment.
+
+    Whoever tries it may still find it taken, and tries the next.
+    """
+    handed_out = int(RANGE.read_text().split()[0]) if RANGE.exists() else USUAL
+    return random.randrange(LEAST, max(handed_out, LEAST + 1000))  # nothing is kept secret by it
 
 
 def started_on_a_quiet_port(

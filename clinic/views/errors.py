@@ -39,7 +39,7 @@ def not_read(request: HttpRequest, exception: Exception | None = None) -> HttpRe
         # The address that was asked for is not one of ours: nothing is led back to it.
         return HttpResponse("Bad request", status=400, content_type="text/plain")
     long = isinstance(exception, RequestDataTooBig | TooManyFieldsSent)
-    page = render_to_string("clinic/not_read.html", {"address": request.path, "too_long": long})
+    page = render_to_string("clinic/not_read.html", {"too_long": long})
     return HttpResponse(page, status=413 if long else 400)
 
 

@@ -1,6 +1,7 @@
 """Which tries to log in are looked at: counted by device and network, with shares of the work, in bounded memory."""
 
 import logging
+import time
 from threading import Event, Thread
 
 import pytest
@@ -134,6 +135,14 @@ def test_the_log_gets_a_line_a_minute(gate: Gate, caplog: pytest.LogCaptureFixtu
     assert [record.getMessage().split()[-1] for record in caplog.records] == ["1", "10000"]
 
 
+def _stand_in_line(share: Share, count: int) -> bool:
+    """Whether so many wait, once the threads have had ten seconds to get there."""
+    deadline = time.monotonic() + 10
+    while len(share._queue) < count and time.monotonic() < deadline:
+        time.sleep(0.001)
+    return len(share._queue) == count
+
+
 def test_a_guesser_who_waits_already_is_overtaken_by_somebody_else() -> None:
     share, order = Share(at_once=1, waiting=2, each=2, patience_s=30), list[str]()
     assert share.enter("guesser")
@@ -146,8 +155,7 @@ def test_a_guesser_who_waits_already_is_overtaken_by_somebody_else() -> None:
     threads = [Thread(target=wait, args=(key,)) for key in ("guesser", "nurse")]
     for number, thread in enumerate(threads, start=1):
         thread.start()
-        while len(share._queue) < number:
-            pass
+        assert _stand_in_line(share, number)
     share.leave("guesser")
     for thread in threads:
         thread.join()
@@ -200,13 +208,11 @@ def test_a_guesser_in_one_of_the_clinic_s_networks_leaves_a_place_to_the_others(
     assert isinstance(under_way, Tried)
     waiting = Thread(target=lambda: wrong(gate, network="198.51.100.0"))
     waiting.start()
-    while len(gate._at_home._queue) < 1:
-        pass
+    assert _stand_in_line(gate._at_home, 1)
     assert gate.enter(device=None, network="198.51.100.0", now=NOW) == Refused(Reason.BUSY, 1.0)
     other = Thread(target=lambda: wrong(gate, network="192.0.2.0"))
     other.start()
-    while len(gate._at_home._queue) < 2:
-        pass
+    assert _stand_in_line(gate._at_home, 2)
     under_way.leave()
     for one in (waiting, other):
         one.join(30)

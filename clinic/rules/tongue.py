@@ -5,6 +5,8 @@ in English; a test holds that there is none.
 """
 
 import gettext
+import hashlib
+import io
 import re
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
@@ -60,10 +62,14 @@ def filled(text: str, values: Mapping[str, object]) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Tongue:
-    """One language. key: its code; what it says comes from its catalogue."""
+    """One language. key: its code; what it says comes from its catalogue.
+
+    edition: another one for other sentences, so that who read them is known to have read these; "" for English.
+    """
 
     key: str
     _words: gettext.NullTranslations = field(default_factory=gettext.NullTranslations, repr=False, compare=False)
+    edition: str = ""
 
     @property
     def direction(self) -> str:
@@ -131,8 +137,27 @@ def tongue_of(key: str) -> Tongue:
         raise UnknownLanguage(f"{key!r} is not a language here; there are {', '.join(LANGUAGES)}")
     if key == ENGLISH.key:
         return ENGLISH
-    with (CATALOGUES / key / "LC_MESSAGES" / f"{DOMAIN}.mo").open("rb") as compiled:
-        return Tongue(key, gettext.GNUTranslations(compiled))
+    compiled = (CATALOGUES / key / "LC_MESSAGES" / f"{DOMAIN}.mo").read_bytes()
+    return Tongue(key, gettext.GNUTranslations(io.BytesIO(compiled)), edition_of(compiled))
+
+
+def edition_of(catalogue: bytes) -> str:
+    """Return what a compiled catalogue is known by: 16 hexadecimal digits, others for another sentence in it."""
+    return hashlib.sha256(catalogue).hexdigest()[:16]
+
+
+def is_read(approval: Mapping[str, str], tongue: Tongue) -> bool:
+    """Return whether the approval was given for the sentences as they stand.
+
+    One that tells no edition was given before editions were kept: nobody can say what it covers.
+    """
+    return approval.get("edition", "") == tongue.edition
+
+
+def unread(approvals: Mapping[str, Mapping[str, str]]) -> list[str]:
+    """Return the languages, in their own words, whose approval is of other sentences than the program says now."""
+    known = [(key, approvals[key]) for key in LANGUAGES if key in approvals]
+    return [LANGUAGES[key] for key, approval in known if not is_read(approval, tongue_of(key))]
 
 
 def spoken(wanted: str, *, clinic: str, approved: Collection[str]) -> str:

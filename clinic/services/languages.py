@@ -6,6 +6,7 @@ from django.db import transaction
 
 from clinic.models import Clinic
 from clinic.models.people import Language
+from clinic.rules.tongue import tongue_of
 from clinic.services.clinic import clinic_locked
 from clinic.services.events import Actor, event_record
 
@@ -25,7 +26,8 @@ def language_approve(*, actor: Actor, now: datetime, language: str, name: str, o
     if not name.strip():
         raise LanguageRefused("Write the name of the clinician who read every text.")
     clinic = clinic_locked()
-    clinic.languages = {**clinic.languages, language: {"name": name.strip(), "on": on.isoformat()}}
+    approval = {"name": name.strip(), "on": on.isoformat(), "edition": tongue_of(language).edition}
+    clinic.languages = {**clinic.languages, language: approval}
     # Every text was read, the clinic's own words among them: who read those before stands for them no longer.
     clinic.text_readers = {key: readers for key, readers in clinic.text_readers.items() if key != language}
     clinic.save()

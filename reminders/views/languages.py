@@ -13,7 +13,7 @@ from django.views.decorators.http import require_POST, require_safe
 
 from clinic.models import Clinic
 from clinic.models.people import BEGUN_WITH, Language
-from clinic.rules.tongue import LANGUAGES
+from clinic.rules.tongue import LANGUAGES, is_read, tongue_of
 from clinic.services.languages import LanguageRefused, language_approve, language_choose, language_withdraw
 from clinic.views.access import actor_of, clinic_of, for_roles
 from reminders.forms.languages import ApproveForm
@@ -25,6 +25,7 @@ class Row:
     """One language: its state, how many people asked for it, and how many of its sentences the clinic changed.
 
     people: None where they are not counted. readers: who read those that were changed since the language was approved.
+    is_read: whether the approval is of the program's sentences as they stand.
     """
 
     key: str
@@ -33,6 +34,7 @@ class Row:
     is_clinics: bool
     name: str
     on: date | None
+    is_read: bool
     people: int | None
     changed: int
     readers: list[str]
@@ -108,6 +110,7 @@ def _row(language: Language, clinic: Clinic, people: int | None) -> Row:
         is_clinics=key == clinic.language,
         name=approval.get("name", ""),
         on=date.fromisoformat(approval["on"]) if "on" in approval else None,
+        is_read=is_read(approval, tongue_of(key)),
         people=people,
         changed=len(clinic.texts.get(key, {})),
         readers=sorted({reader["name"] for reader in clinic.text_readers.get(key, {}).values()}),

@@ -11,6 +11,7 @@ from django.utils.cache import patch_vary_headers
 from django.views.decorators.http import require_safe
 
 from clinic.models import User, Visit
+from clinic.rules.tongue import unread
 from clinic.views.access import STAFF, clinic_of, for_roles, user_of
 from reminders.forms.calls import AGAIN_CHOICES, off_choices
 from reminders.selectors.calls import call_items_open, call_rows
@@ -35,6 +36,7 @@ def today(request: HttpRequest) -> HttpResponse:
     told: dict[str, Any] = {}
     if user_of(request).is_manager:
         told["steps_missing"], told["backup_late"] = manager_told(clinic_of(request), now=timezone.now())
+        told["languages_unread"] = unread(clinic_of(request).languages)
     return render(request, "reminders/today.html", {**_context(request), **told})
 
 

@@ -3,7 +3,21 @@
 import pytest
 
 from clinic.models.people import Language
-from clinic.rules.tongue import ENGLISH, LANGUAGES, Tongue, UnknownLanguage, filled, holes_in, spoken, tongue_of
+from clinic.rules.tongue import (
+    CATALOGUES,
+    DOMAIN,
+    ENGLISH,
+    LANGUAGES,
+    Tongue,
+    UnknownLanguage,
+    edition_of,
+    filled,
+    holes_in,
+    is_read,
+    spoken,
+    tongue_of,
+    unread,
+)
 
 OTHERS = [key for key in LANGUAGES if key != "en"]
 
@@ -115,3 +129,23 @@ def test_a_language_that_is_off_gives_way_to_the_clinic_s(
 def test_a_language_is_told_by_its_code() -> None:
     assert Tongue("en") == ENGLISH
     assert Tongue("de") != ENGLISH
+
+
+def test_an_approval_covers_the_sentences_it_was_given_for_and_no_others() -> None:
+    catalogue = (CATALOGUES / "de" / "LC_MESSAGES" / f"{DOMAIN}.mo").read_bytes()
+    assert tongue_of("de").edition == edition_of(catalogue)
+    assert edition_of(catalogue) != edition_of(catalogue.replace(b"Ihr Tape", b"Ihr Band", 1))
+    assert len({tongue_of(key).edition for key in LANGUAGES}) == len(LANGUAGES)
+    assert is_read({"edition": edition_of(catalogue)}, tongue_of("de")) is True
+    assert is_read({"edition": tongue_of("fr").edition}, tongue_of("de")) is False
+
+
+def test_an_approval_from_before_editions_were_kept_covers_english_alone() -> None:
+    assert {key: is_read({"name": "Nur"}, tongue_of(key)) for key in LANGUAGES} == {
+        key: key == "en" for key in LANGUAGES
+    }
+
+
+def test_the_languages_whose_sentences_nobody_read_are_named_in_their_own_words() -> None:
+    read = {"edition": tongue_of("fr").edition}
+    assert unread({"ar": {}, "fr": read, "de": {"edition": "old"}, "en": {}, "gone": {}}) == ["Deutsch", "العربية"]

@@ -9,7 +9,7 @@ from django.test import Client
 from django.urls import reverse
 
 from clinic.models import Clinic, Event, User
-from clinic.rules.tongue import LANGUAGES
+from clinic.rules.tongue import LANGUAGES, tongue_of
 from clinic.selectors import clinic_get
 from clinic.services.events import Actor
 from clinic.services.languages import LanguageRefused, language_approve, language_choose, language_withdraw
@@ -36,7 +36,8 @@ def page_of(client: Client) -> str:
 
 def test_a_language_is_on_once_a_clinician_stands_for_it_by_name(manager: Client) -> None:
     approve(manager)
-    assert clinic_get().languages == {"ar": {"name": "Nur Halloran", "on": "2027-03-10"}}
+    edition = tongue_of("ar").edition
+    assert clinic_get().languages == {"ar": {"name": "Nur Halloran", "on": "2027-03-10", "edition": edition}}
     assert "approved by <bdi>Nur Halloran</bdi>, today" in page_of(manager)
     event = Event.objects.get(verb="language.approved")
     assert (event.fields, event.actor is not None) == (["ar"], True)
@@ -132,3 +133,26 @@ def test_texts_can_be_read_before_they_are_approved(manager: Client, language: s
 
 def test_a_language_in_the_address_that_there_is_none_of_shows_the_clinic_s(manager: Client) -> None:
     assert 'class="own-words" lang="en"' in manager.get(reverse("message_texts"), {"language": "xx"}).content.decode()
+
+
+NEWER = "Sentences were added or worded anew since Nur Halloran read them."
+UNREAD = "Patients read sentences that nobody here has read yet:"
+
+
+@pytest.mark.parametrize("edition", [{}, {"edition": "0123456789abcdef"}])
+def test_a_manager_is_told_where_sentences_changed_since_somebody_read_them(
+    manager: Client, clinic: Clinic, edition: dict[str, str]
+) -> None:
+    clinic.languages = {"ar": {"name": "Nur Halloran", "on": "2026-03-10"} | edition}
+    clinic.save()
+    assert NEWER.replace("Nur Halloran", "<bdi>Nur Halloran</bdi>") in page_of(manager)
+    assert UNREAD in manager.get(reverse("today")).content.decode()
+    approve(manager)
+    assert "Sentences were added" not in page_of(manager)
+    assert UNREAD not in manager.get(reverse("today")).content.decode()
+
+
+def test_nobody_but_a_manager_is_told_of_unread_sentences(signed_in: SignedIn, clinic: Clinic) -> None:
+    clinic.languages = {"ar": {"name": "Nur Halloran", "on": "2026-03-10"}}
+    clinic.save()
+    assert UNREAD not in signed_in("therapist")[0].get(reverse("today")).content.decode()

@@ -156,6 +156,18 @@ def test_every_kind_of_unicode_file_is_read(checked: Callable[..., PatientImport
     assert [line.values["full_name"] for line in of.judged.all()] == ["O’Neil", "Żółć 陈"]
 
 
+def test_letters_of_central_europe_are_right_once_their_encoding_is_said(checked: Callable[..., PatientImport]) -> None:
+    of = checked((HEAD + "Żółć Łukasz,1985-03-04,,,,\n").encode("cp1250"), codec="cp1250")
+    assert (states(of), of.judged.get().values["full_name"]) == ([(2, "new")], "Żółć Łukasz")
+
+
+def test_spaces_that_are_none_make_nobody_twice(checked: Callable[..., PatientImport], now: datetime) -> None:
+    names = ("Ana Reis", "Ana\u00a0Reis", "Ana Reis\u200b ", " Ana  Reis")
+    of = written(checked(HEAD + "".join(f"{name},1985-03-04,,,,\n" for name in names)), now)
+    assert states(of) == [(2, "new"), (3, "same"), (4, "same"), (5, "same")]
+    assert [one.full_name for one in Patient.objects.all()] == ["Ana Reis"]
+
+
 def test_bytes_that_the_encoding_does_not_have_refuse_their_line(checked: Callable[..., PatientImport]) -> None:
     of = checked(HEAD.encode() + b"Ana\x81 Reis,,,,,\nBo Lund,,,,,\n", codec="cp1252")
     assert states(of) == [(2, "refused"), (3, "new")]

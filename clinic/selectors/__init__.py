@@ -40,8 +40,8 @@ def day_range(day: date, zone: ZoneInfo) -> tuple[datetime, datetime]:
 def patients_find(words: str, born: date | None = None) -> QuerySet[Patient]:
     """Patients whose name holds every word, accents and case aside; or whose number holds the digits; or born then.
 
-    born: the date that words mean, where they are one. Zeros in front of the digits are those of the country's
-    own way of dialling and are not stored. In one order that no two patients share.
+    born: the date that words mean, where they are one. Zeros in front of the digits may be those of the country's own
+    way of dialling, which are not stored, or of the last digits of a number. In one order that no two patients share.
     """
     found = Patient.objects.filter(erased_at=None).order_by("search_text", "id")
     key = search_key(words)
@@ -50,9 +50,10 @@ def patients_find(words: str, born: date | None = None) -> QuerySet[Patient]:
     wanted = Q(*(Q(search_text__contains=word) for word in key.split()))
     if connection.vendor == "postgresql" and not set(key).isdisjoint(RARE_SIGNS):
         wanted &= Q(search_text__regex=f"[{RARE_SIGNS}]")
-    digits = "".join(character for character in key if character.isdecimal()).lstrip("0")
-    if len(digits) >= FEWEST_DIGITS:
-        wanted |= Q(phone__contains=digits)
+    digits = "".join(character for character in key if character.isdecimal())
+    for part in {digits, digits.lstrip("0")}:
+        if len(part) >= FEWEST_DIGITS:
+            wanted |= Q(phone__contains=part)
     if born is not None:
         wanted |= Q(born=born)
     return found.filter(wanted)

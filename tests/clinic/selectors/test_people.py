@@ -53,6 +53,13 @@ def test_a_number_is_found_as_people_say_it(words: str) -> None:
     assert names(words) == ["Bea"]
 
 
+@pytest.mark.parametrize("words", ["0144", "555-0144", "50144", "0 1 4 4"])
+def test_the_last_digits_of_a_number_find_it(words: str) -> None:
+    PatientFactory(full_name="Bea", phone="+12125550144")
+    PatientFactory(full_name="Other", phone="+12125551440")
+    assert names(words) == ["Bea"]
+
+
 def test_a_date_of_birth_finds_who_was_born_then() -> None:
     PatientFactory(full_name="Bea", born=date(1991, 5, 6))
     PatientFactory(full_name="Other", born=date(1985, 4, 3))

@@ -79,7 +79,7 @@ def refuse_other_files(head: bytes) -> None:
             raise UnreadableFileError(f"it is {kind}, no CSV. In the program it comes from, save it as CSV (UTF-8)")
 
 
-_LINE_SIGNS = frozenset("\t\n\r")
+_LINE_SIGNS = frozenset("\t\n\r\x0b\x0c")  # spreadsheets break lines within a cell by the last two
 _MOST_ODD = 50
 """Of so many characters one may be a control character: a stray one is its line's fault. No source."""
 _SEPARATOR_LINE = re.compile(r'"?sep=.?"?', re.IGNORECASE)
@@ -90,7 +90,7 @@ def refuse_no_text(beginning: str) -> None:
 
     Text of another encoding than was told looks the same.
     """
-    heading = beginning.strip().partition("\n")[0]
+    heading = re.split(r"[\r\n]", beginning.strip(), maxsplit=1)[0]
     odd = sum(map(_is_odd, beginning))
     if any(map(_is_odd, heading)) or odd > max(1, len(beginning) // _MOST_ODD):
         words = "it holds signs that no text has. Save the list anew as CSV (UTF-8), in the program it comes from"

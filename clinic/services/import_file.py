@@ -13,6 +13,8 @@ from clinic.rules.csv_form import DELIMITERS, UnreadableFileError, is_separator_
 PART_BYTES = 512 * 1024
 MOST_BYTES = 60 * 1024 * 1024
 LONGEST_HEADING = 10_000
+FEWEST_BETWEEN = 3
+"""With fewer separators than this in a line any sentence may look like one."""
 
 
 class _Parts(io.RawIOBase):
@@ -73,11 +75,15 @@ def heading_line(of: PatientImport) -> str:
 
 
 class Record(NamedTuple):
-    """line: its number in the file. cut: the file ends in it, without a line end and before its last columns."""
+    """line: its number in the file. cut: the file ends in it, without a line end and before its last columns.
+
+    torn: it runs over several lines that seem to be several people's, held together by a stray quotation mark.
+    """
 
     line: int
     cells: list[str]
     cut: bool = False
+    torn: bool = False
 
 
 def records(of: PatientImport, *, after: int = 0) -> Iterator[Record]:
@@ -90,10 +96,10 @@ def records(of: PatientImport, *, after: int = 0) -> Iterator[Record]:
 
 
 class _Watched:
-    """Lines on their way to the reader, which asks for no more of them than it needs."""
+    """Lines on their way to the reader, which asks for no more of them than it needs. held: those of one record."""
 
     def __init__(self, text: Iterable[str]) -> None:
-        self._text, self.last, self.ended = iter(text), "", False
+        self._text, self.held, self.ended = iter(text), list[str](), False
 
     def __iter__(self) -> Iterator[str]:
         return self
@@ -103,8 +109,27 @@ class _Watched:
         if line is None:
             self.ended = True
             raise StopIteration
-        self.last = line
+        self.held.append(line)
         return line
+
+
+def _torn(lines: list[str], delimiter: str, width: int) -> bool:
+    """Whether lines that were read as one record seem to be those of several people.
+
+    A stray mark ends at the next one, which opens a cell and so has text after it, or none before it; or the lines
+    together hold the separators of so many whole ones; or a whole one stands among them.
+    """
+    if len(lines) == 1:
+        return False
+    try:
+        for _ in csv.reader(lines, delimiter=delimiter, strict=True):
+            pass
+    except csv.Error:
+        return True
+    between, counts = width - 1, [line.count(delimiter) for line in lines]
+    if between and sum(counts) == len(lines) * between:
+        return True
+    return between >= FEWEST_BETWEEN and between in counts[1:-1]
 
 
 def _records(text: Iterable[str], delimiter: str) -> Iterator[Record]:
@@ -112,6 +137,7 @@ def _records(text: Iterable[str], delimiter: str) -> Iterator[Record]:
     reader = csv.reader(lines, delimiter=delimiter)
     begins, width = 1, 0
     while True:
+        lines.held.clear()
         try:
             cells = next(reader, None)
         except csv.Error as unreadable:
@@ -124,7 +150,8 @@ def _records(text: Iterable[str], delimiter: str) -> Iterator[Record]:
             raise UnreadableFileError(words)
         if any(cell.strip() for cell in cells):
             if width:
-                yield Record(begins, cells, len(cells) < width and not lines.last.endswith(("\r", "\n")))
+                cut = len(cells) < width and not lines.held[-1].endswith(("\r", "\n"))
+                yield Record(begins, cells, cut, _torn(lines.held, delimiter, width))
             elif not is_separator_line(delimiter.join(cells).lstrip("\ufeff")):
                 width = len(cells)
         begins = reader.line_num + 1

@@ -22,7 +22,6 @@ from clinic.services.import_file import Record
 from clinic.services.phone_numbers import UnusablePhone, phone_read
 
 LONGEST_NOTE = 2000
-FEWEST_BETWEEN = 3
 _ROUNDED = re.compile(r"\d+([.,]\d+)?e\+?\d+", re.IGNORECASE | re.ASCII)
 _ZEROS = re.compile(r"0{6,}$")
 
@@ -40,7 +39,6 @@ class Reading:
     country: str
     latest: date
     codec_sure: bool
-    delimiter: str = ","
 
 
 @dataclass
@@ -78,7 +76,7 @@ def line_read(record: Record, reading: Reading) -> ReadLine:
         return read
     if record.cut:
         read.doubts.append("The file ends in the middle of this line: it may have been cut off.")
-    if any(_holds_lines(cell, reading) for cell in cells):
+    if record.torn:
         read.doubts.append("It holds whole other lines: a quotation mark may be missing here, or one too many.")
     if not reading.codec_sure and any(not text.isascii() for text in texts.values()):
         read.doubts.append("It holds letters outside ASCII, and the file's encoding is a guess: say which it is.")
@@ -88,17 +86,6 @@ def line_read(record: Record, reading: Reading) -> ReadLine:
     _email(read, texts.get(Column.EMAIL, ""))
     _lines(read, texts)
     return read
-
-
-def _holds_lines(cell: str, reading: Reading) -> bool:
-    """Whether a line of the file itself seems to stand within the cell. With few columns any sentence may look so."""
-    breaks = "\n" in cell or "\r" in cell
-    between = reading.width - 1
-    return (
-        breaks
-        and between >= FEWEST_BETWEEN
-        and any(line.count(reading.delimiter) == between for line in cell.splitlines())
-    )
 
 
 def key_of(*parts: str) -> int:

@@ -170,7 +170,6 @@ def _reading(of: PatientImport, country: str, today: date) -> Reading:
         country=country,
         latest=today,
         codec_sure=of.codec_sure,
-        delimiter=of.delimiter,
     )
 
 

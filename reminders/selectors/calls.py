@@ -56,12 +56,12 @@ def call_items_open() -> QuerySet[CallItem]:
 
 
 def call_rows(items: Iterable[CallItem], *, now: datetime) -> list[CallRow]:
-    """The items in the order in which to call; now: aware."""
+    """The items, as call_items gives them, in the order in which to call; now: aware."""
     rows = [
         CallRow(
             item=item,
             ask_for=recipient_of(item.patient),
-            overdue_messages=getattr(item, "overdue_sent", 0),
+            overdue_messages=item.overdue_sent,  # type: ignore[attr-defined]  # call_items adds it
             waits=item.try_again_at is not None and item.try_again_at > now,
             duty_mail=getattr(item, "duty_mail", ""),
         )

@@ -172,7 +172,14 @@ def test_what_is_no_text_is_refused_whatever_its_name_says(beginning: str) -> No
 
 @pytest.mark.parametrize(
     "beginning",
-    ["", "name\tborn\r\nAna\t1985-03-04\r\n", "name,born\nAna\x00,1985-03-04\n", "שם,נולד\nמרים\u200f,1985-03-04\n"],
+    [
+        "",
+        "name\rAna\x00\rBo\r",
+        "name,note\nAna,a\x0bb\x0bc\x0cd\n",
+        "name\tborn\r\nAna\t1985-03-04\r\n",
+        "name,born\nAna\x00,1985-03-04\n",
+        "שם,נולד\nמרים\u200f,1985-03-04\n",
+    ],
 )
 def test_text_with_one_stray_sign_is_a_list(beginning: str) -> None:
     refuse_no_text(beginning)

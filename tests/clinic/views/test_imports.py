@@ -131,6 +131,13 @@ def test_a_long_check_shows_its_progress_and_goes_on(signed_in: SignedIn, monkey
     assert (answer.status_code, answer.headers["HX-Redirect"]) == (204, step("import_page", of))
 
 
+def test_a_check_that_goes_on_by_itself_keeps_no_screen_unlocked(signed_in: SignedIn) -> None:
+    client, _ = signed_in("desk")
+    of = upload(client)
+    client.post(step("import_choose", of), CHOICES)
+    assert """hx-headers='{"X-Unattended": "1"}'""" in client.get(step("import_page", of)).content.decode()
+
+
 def test_what_was_left_out_is_a_file(signed_in: SignedIn) -> None:
     client, _ = signed_in("desk")
     of = checked(client)

@@ -1,0 +1,68 @@
+"""A stray quotation mark joins lines of several people: whatever column it stands in, nobody gets what is another's."""
+
+from collections.abc import Callable
+from datetime import date, datetime
+from typing import Any
+
+import pytest
+
+from clinic.models import Clinic, PatientImport
+from clinic.services.events import Actor
+from clinic.services.imports import import_begin, import_check, import_choose
+
+pytestmark = pytest.mark.django_db
+ACTOR = Actor(word="test")
+HEAD = "name,born,phone,email,external_id,note\n"
+
+
+@pytest.fixture
+def checked(clinic: Clinic, now: datetime) -> Callable[..., PatientImport]:
+    """checked(text) uploads, settles the columns as found, and checks every line."""
+
+    def make(text: str | bytes, **choices: Any) -> PatientImport:
+        data = text.encode() if isinstance(text, str) else text
+        of = import_begin(actor=ACTOR, now=now, file_name="list.csv", pieces=[data])
+        chosen = {"codec": "", "delimiter": of.delimiter, "mapping": None, "order": None} | choices
+        of = import_choose(actor=ACTOR, now=now, of=of, **chosen)
+        while of.state == PatientImport.State.CHECKING:
+            of = import_check(of=of, today=date(2027, 3, 10))
+        return of
+
+    return make
+
+
+@pytest.mark.parametrize("between", [0, 1, 3])
+@pytest.mark.parametrize(("width", "place"), [(width, place) for width in range(2, 7) for place in range(width)])
+@pytest.mark.parametrize("closing", ['"ok"', 'ok"', '"'])
+def test_a_stray_mark_in_any_column_gives_nobody_what_is_another_s(
+    checked: Callable[..., PatientImport], between: int, place: int, width: int, closing: str
+) -> None:
+    heads = ["name", "note", "born", "email", "phone", "id"][:width]
+
+    def line(number: int, cell: str = "") -> str:
+        cells = [f"Person {number}", "x", "1985-03-04", f"p{number}@example.org", f"212 555 010{number}", f"{number}"]
+        return ",".join(cell if cell and at == place else one for at, one in enumerate(cells[:width]))
+
+    lines = [
+        ",".join(heads),
+        line(1),
+        line(2, '"see'),
+        *(line(3 + n) for n in range(between)),
+        line(7, closing),
+        line(8),
+    ]
+    of = checked("\n".join(lines) + "\n")
+    kept = [row.values.get("full_name") for row in of.judged.filter(state="new")]
+    assert kept == ["Person 1", "Person 8"]
+    assert of.judged.get(line=3).state in {"doubtful", "refused"}
+
+
+def test_notes_of_several_lines_with_marks_and_commas_are_read(checked: Callable[..., PatientImport]) -> None:
+    notes = ['one "two"\nthree, four', "one\n\ntwo; three", 'a, b, c\n"quoted"\nend']
+    rows = "".join(f"Person {n},1985-03-04,,,{n},{quoted(note)}\n" for n, note in enumerate(notes))
+    of = checked(HEAD + rows)
+    assert [(row.state, row.values["note"]) for row in of.judged.all()] == [("new", note) for note in notes]
+
+
+def quoted(cell: str) -> str:
+    return '"' + cell.replace('"', '""') + '"'

@@ -3,6 +3,7 @@
 from datetime import datetime, time
 
 from clinic.models import Clinic, Helper, OpeningHours, Patient, User
+from clinic.rules.tongue import tongue_of
 from clinic.services.events import Actor
 from clinic.services.patients import helper_save, patient_add
 from reminders.demo.reading import Fixtures, Row
@@ -13,6 +14,9 @@ from taping.rules.tape import Tape
 def clinic_put(fixtures: Fixtures, now: datetime) -> Clinic:
     """The clinic's row, its hours and its measured roll. now: aware."""
     clinic = Clinic(**fixtures.clinic["clinic"])
+    clinic.languages = {
+        key: approval | {"edition": tongue_of(key).edition} for key, approval in clinic.languages.items()
+    }
     clinic.save()
     OpeningHours.objects.bulk_create(
         OpeningHours(weekday=weekday, opens=time.fromisoformat(row["opens"]), closes=time.fromisoformat(row["closes"]))

@@ -7,6 +7,7 @@ from datetime import timedelta
 import pytest
 
 from clinic.models import Clinic, Event, Helper, Patient, User, Visit
+from clinic.rules.tongue import unread
 from clinic.selectors import clinic_get
 from reminders.demo.loading import Holds, database_holds, patient_link
 from reminders.demo.reading import Fixtures
@@ -112,3 +113,7 @@ def test_a_patients_page_can_be_opened() -> None:
 
 def test_it_is_known_again() -> None:
     assert database_holds() is Holds.DEMO
+
+
+def test_the_languages_that_are_on_were_approved_as_they_are_now() -> None:
+    assert (sorted(clinic_get().languages), unread(clinic_get().languages)) == (["ar", "es"], [])

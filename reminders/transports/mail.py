@@ -1,14 +1,14 @@
 """One message as a mail (RFC 5322, MIME), whatever names and addresses are in it.
 
 The parts are put together here: the library's way of making a mail that it reads again header by header takes four
-times as long as the rest of a message's way from the outbox to the mail server. Headers with names in them are the
-library's where they are anything but plain words. Every line is ASCII: not every server on the way takes more.
+times as long as the rest of a message's way from the outbox to the mail server. Names and subjects are encoded by the
+library where they are anything but plain words. Every line is ASCII: not every server on the way takes more.
 """
 
 import binascii
-import email.policy
 import re
 from collections.abc import Iterator
+from email.errors import MessageError
 from email.header import Header
 from email.headerregistry import Address
 from email.utils import format_datetime
@@ -18,12 +18,13 @@ from clinic.rules.mail_address import UnusableAddress, wire_address
 from reminders.transports.base import CalendarPart, ImagePart, Outgoing, TransportError
 
 _CRLF = "\r\n"
-_POLICY = email.policy.EmailPolicy(linesep=_CRLF)
 _LONGEST_LINE = 998  # RFC 5322, 2.1.1
 _USUAL_LINE = 78
 _OWN_NAME = re.compile(r"[A-Za-z0-9_.-]+")
 # Words of letters and digits need neither quotes nor encoding (RFC 5322, 3.2.3).
 _PLAIN_NAME = re.compile(r"[A-Za-z0-9]+(?: [A-Za-z0-9]+)*")
+# A dot-atom (RFC 5322, 3.2.3) and a domain as it is looked up: no sign in it ends an address or begins another.
+_PLAIN_ADDRESS = re.compile(r"[\w!#$%&'*+/=?^`{|}~-]+(?:\.[\w!#$%&'*+/=?^`{|}~-]+)*@[A-Za-z0-9.-]+", re.ASCII)
 _UNSEEN = re.compile(rb"[\x00-\x08\x0b-\x1f\x7f]")
 _BASE64_LINE = 57
 """Bytes that become a line of 76 (RFC 2045, 6.8)."""
@@ -34,14 +35,14 @@ def mail_bytes(outgoing: Outgoing, sender: str) -> bytes:
     try:
         lines = [*_head(outgoing, sender), *_body(outgoing)]
         return _CRLF.join(lines).encode("ascii")
-    except (ValueError, UnicodeError) as impossible:
+    except (ValueError, UnicodeError, MessageError) as impossible:
         # Known before anything was handed over: this one is listed for a person, the next one goes.
         raise TransportError("the message cannot be written as a mail", protocol="smtp", code=554) from impossible
 
 
 def _head(outgoing: Outgoing, sender: str) -> Iterator[str]:
     yield _from(_line(outgoing.from_name), sender)
-    yield _to(_line(outgoing.to_name), ascii_address(outgoing.to))
+    yield _mailbox("To", _line(outgoing.to_name), ascii_address(outgoing.to))
     yield _subject(_line(outgoing.subject))
     yield f"Date: {format_datetime(outgoing.at)}"
     yield _whole("Message-ID", message_id(outgoing, sender))
@@ -68,29 +69,33 @@ def _whole(name: str, value: str) -> str:
 
 @lru_cache(maxsize=8)
 def _from(name: str, sender: str) -> str:
-    return _folded("From", Address(name, addr_spec=ascii_address(sender)))
+    return _mailbox("From", name, ascii_address(sender))
 
 
-def _to(name: str, address: str) -> str:
-    line = f"To: {name} <{address}>"
-    if _PLAIN_NAME.fullmatch(name) and len(line) <= _USUAL_LINE:
+def _mailbox(field: str, name: str, address: str) -> str:
+    line = f"{field}: {name} <{address}>"
+    if _PLAIN_NAME.fullmatch(name) and _PLAIN_ADDRESS.fullmatch(address) and len(line) <= _USUAL_LINE:
         return line
-    return _folded("To", Address(name, addr_spec=address))
+    # Raises for what would be two mailboxes, or none; what it reads as a comment would make it another one.
+    if Address(addr_spec=address).addr_spec != address:
+        raise ValueError("an address that is written otherwise")
+    return f"{field}: {_encoded(field, name)}{_CRLF} <{address}>" if name else f"{field}: {address}"
 
 
 def _subject(subject: str) -> str:
-    if "=?" in subject:
-        # Left as it stands it would be read as an encoded word (RFC 2047, 2) and say something else.
-        return f"Subject: {Header(subject, 'utf-8', header_name='Subject').encode(linesep=_CRLF)}"
     line = f"Subject: {subject}"
-    if subject.isascii() and subject.isprintable() and len(line) <= _USUAL_LINE:
+    # What looks like an encoded word (RFC 2047, 2) would be read as one and say something else.
+    if subject.isascii() and subject.isprintable() and "=?" not in subject and len(line) <= _USUAL_LINE:
         return line
-    return _folded("Subject", subject)
+    return f"Subject: {_encoded('Subject', subject)}"
 
 
-def _folded(name: str, value: str | Address) -> str:
-    header: str = _POLICY.header_factory(*_POLICY.header_store_parse(name, value)).fold(policy=_POLICY)
-    return header.removesuffix(_CRLF)
+def _encoded(field: str, text: str) -> str:
+    """Encoded words with the spaces inside them: those between two of them are not read (RFC 2047, 6.2).
+
+    The library's newer way of folding leaves them outside, and words run together.
+    """
+    return Header(text, "utf-8", header_name=field).encode(linesep=_CRLF)
 
 
 def _body(outgoing: Outgoing) -> Iterator[str]:

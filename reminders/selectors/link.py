@@ -1,6 +1,5 @@
 """What the patient's page needs to know beside the tape itself."""
 
-from collections.abc import Collection, Mapping
 from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
@@ -30,17 +29,9 @@ def call_is_open(tape: Application) -> bool:
 
 def strips_top_first(tape: Application) -> list[Strip]:
     """The strips that are still on, in the order in which they come off: the last one laid lies on top."""
-    return strips_of_all([tape])[tape.pk]
-
-
-def strips_of_all(tapes: Collection[Application]) -> Mapping[int, list[Strip]]:
-    """The same of several tapes, by their ids. One query."""
-    gone = StripEvent.objects.filter(application__in=tapes, what=StripEvent.What.STRIP_OFF, taken_back_at=None)
+    gone = StripEvent.objects.filter(application=tape, what=StripEvent.What.STRIP_OFF, taken_back_at=None)
     off = gone.filter(strip__isnull=False).values("strip")
-    by_plan: dict[int, list[Strip]] = {tape.plan_id: [] for tape in tapes}
-    for strip in Strip.objects.filter(plan__in=by_plan).exclude(pk__in=off).order_by("-position"):
-        by_plan[strip.plan_id].append(strip)
-    return {tape.pk: by_plan[tape.plan_id] for tape in tapes}
+    return list(Strip.objects.filter(plan=tape.plan_id).exclude(pk__in=off).order_by("-position"))
 
 
 def other_places(tape: Application) -> list[tuple[str, str]]:

@@ -8,23 +8,32 @@ from uuid import UUID
 from clinic.selectors import clinic_get
 from reminders.models import Message
 from reminders.rules.joining import WITHIN
-from reminders.selectors.link import strips_of_all
 from reminders.services.addresses import routes_of
 from reminders.services.due_rows import DueMessage, due_rows
 from reminders.services.looking import Surroundings
 from reminders.services.mail_pictures import SHOWS
-from taping.models import SkinReport, Strip
+from reminders.services.statements import rows_of
+from taping.models import SkinReport
 
 _WITH = ("patient", "application__removal_visit", "application__helper", "visit")
 
 
+_STRIPS_ON = """
+    SELECT a.id, s.place FROM taping_application a JOIN taping_strip s ON s.plan_id = a.plan_id
+    WHERE a.id IN (%(ids)s) AND NOT EXISTS (SELECT 1 FROM taping_stripevent e WHERE e.application_id = a.id
+        AND e.strip_id = s.id AND e.what = 'strip_off' AND e.taken_back_at IS NULL)
+    ORDER BY s.position DESC
+"""
+
+
 @dataclass(frozen=True, slots=True)
 class Full:
-    """The models of some rows, the signs reported of their tapes, and the strips on each tape whose mail shows them."""
+    """The models of some rows, the signs reported of their tapes, and what the strips lie along of each tape whose mail
+    shows them."""
 
     rows: list[Message]
     signs: list[str]
-    strips: Mapping[int, Sequence[Strip]]
+    places: Mapping[int, Sequence[str]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,7 +46,6 @@ class Batch:
     around: Surroundings
     _full: dict[int, Message] = field(default_factory=dict)
     _signs: dict[int, list[str]] = field(default_factory=dict)
-    _strips: dict[int, list[Strip]] = field(default_factory=dict)
 
     def full(self, rows: Sequence[DueMessage]) -> Full:
         """These rows with all that words are made of. Raises KeyError.
@@ -51,13 +59,20 @@ class Batch:
             reports = SkinReport.objects.filter(application__in=tapes, closed_at=None)
             for tape, reported in reports.values_list("application_id", "signs"):
                 self._signs.setdefault(tape or 0, []).extend(reported)
-            shown = {row.application for row in self._full.values() if row.application and row.kind in SHOWS}
-            if shown:
-                self._strips.update(strips_of_all(shown))
         found = [self._full[row.pk] for row in rows]
-        return Full(
-            found, [sign for row in found for sign in self._signs.get(row.application_id or 0, [])], self._strips
-        )
+        signs = [sign for row in found for sign in self._signs.get(row.application_id or 0, [])]
+        return Full(found, signs, _places([row.application_id for row in found if row.kind in SHOWS]))
+
+
+def _places(tapes: Sequence[int | None]) -> dict[int, list[str]]:
+    """What the strips still on each tape lie along, the top one first.
+
+    Read when the mail is written: a strip that comes off raises no version, since it moves no message.
+    """
+    found: dict[int, list[str]] = {tape: [] for tape in tapes if tape is not None}
+    for tape, place in rows_of(_STRIPS_ON, {"ids": list(found)}) if found else ():
+        found[tape].append(place)
+    return found
 
 
 def rows_read(ids: Sequence[int]) -> list[Message]:

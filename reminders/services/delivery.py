@@ -161,7 +161,7 @@ class Courier:
     def _write(self, rows: Sequence[DueMessage], look: Go, now: datetime) -> tuple[Words, Outgoing]:
         full = self.batch.full(rows)
         row, clinic = full.rows[0], self.batch.around.clinic
-        saying = Saying(row, full.rows[1:], recipient_of(row.patient), clinic, now, full.signs, full.strips)
+        saying = Saying(row, full.rows[1:], recipient_of(row.patient), clinic, now, full.signs, full.places)
         words = render(saying, look.route.channel)
         return words, outgoing_of(saying, look.route, words)
 

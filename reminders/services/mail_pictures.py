@@ -30,7 +30,7 @@ class MailPicture:
 def mail_pictures(saying: Saying) -> list[MailPicture]:
     """The pictures of each strip, the top one first, of the tapes that come off without the clinic.
 
-    Empty over raw skin, where every picture would pull. A query a tape whose strips the saying does not bring.
+    Empty over raw skin, where every picture would pull. A query a tape of which the saying does not bring them.
     """
     if saying.kind not in SHOWS or is_raw(saying.signs):
         return []
@@ -39,7 +39,7 @@ def mail_pictures(saying: Saying) -> list[MailPicture]:
 
 
 def _of_tape(tape: Application, saying: Saying, *, named: bool) -> list[MailPicture]:
-    side, wheres, tongue = Side(tape.side), wheres_of(tape, saying.strips.get(tape.pk)), saying.tongue
+    side, wheres, tongue = Side(tape.side), wheres_of(tape, saying.places.get(tape.pk)), saying.tongue
     place = place_words(tape.region, tape.side, tongue) if named else ""
     found = []
     for where, strip in zip(wheres, strips_drawn(wheres, side, _name, tongue), strict=True):

@@ -19,7 +19,7 @@ from reminders.services.links import link_address
 from reminders.services.stop_links import stop_address
 from reminders.services.stopping import patients_at
 from reminders.services.subjects import patient_zone, removal_visit_of
-from taping.models import Application, SkinReport, Strip
+from taping.models import Application, SkinReport
 from taping.rules.removal import RAW_SIGNS, removal_steps
 from taping.rules.urgency import Urgency
 
@@ -31,7 +31,7 @@ LONGEST_CLINIC_NAME = 40
 class Saying:
     """One message to say at now (aware): its row, rows said with it, who gets it, and signs reported of its tapes.
 
-    strips: those on each tape, by its id, where they have been read already.
+    places: what the strips on each tape lie along, the top one first, by its id, where that has been read already.
     """
 
     row: Message
@@ -40,7 +40,7 @@ class Saying:
     clinic: Clinic
     now: datetime
     signs: Sequence[str] = ()
-    strips: Mapping[int, Sequence[Strip]] = field(default_factory=dict)
+    places: Mapping[int, Sequence[str]] = field(default_factory=dict)
 
     @property
     def applications(self) -> list[Application]:

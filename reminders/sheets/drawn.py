@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from clinic.rules.tongue import ENGLISH, Tongue
 from reminders.rules.removal_words import rank_words
 from reminders.selectors.link import strips_top_first
-from taping.models import Application, Strip
+from taping.models import Application
 from taping.rules.pictures import drawn_as, region_at, removal_pictures, where_of
 from taping.rules.places import REGIONS, Place, Region, Side
 from taping.rules.removal import USUAL_STEPS
@@ -45,14 +45,14 @@ class DrawnStrip:
     pictures: tuple[Picture, ...]
 
 
-def wheres_of(tape: Application, strips: Sequence[Strip] | None = None) -> list[Where]:
+def wheres_of(tape: Application, places: Sequence[str] | None = None) -> list[Where]:
     """What the strips lie along, the top one first, each once; the region for a strip along no known place.
 
-    strips: those still on, the top one first, where they have been read already.
+    places: theirs, the top one first, where they have been read already.
     """
     region = REGIONS.get(tape.region)
-    on = strips_top_first(tape) if strips is None else strips
-    found = [where_of(strip.place) or region for strip in on] or [region]
+    on = [strip.place for strip in strips_top_first(tape)] if places is None else places
+    found = [where_of(place) or region for place in on] or [region]
     known = [where for where in found if where is not None and tape.side in region_at(where).sides]
     drawn = (drawn_as(where, Side(tape.side)) for where in known)
     return list({where.key: where for where in drawn}.values())

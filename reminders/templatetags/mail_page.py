@@ -7,6 +7,8 @@ from typing import Any
 from django import template
 from django.utils.safestring import SafeString, mark_safe
 
+from reminders.templatetags.sentences import to_dial
+
 register = template.Library()
 
 
@@ -19,22 +21,17 @@ def mail_body(blocks: Iterable[Mapping[str, Any]], pictures: Iterable[Any] = ())
 def _block(block: Mapping[str, Any], pictures: Iterable[Any]) -> str:
     if not block.get("points"):
         return f"<p>{'<br>'.join(_line(line) for line in block['lines'])}</p>\n"
-    points = "".join(f"<li>{_to_dial(point)}</li>" for point in block["points"])
+    points = "".join(f"<li>{to_dial(point)}</li>" for point in block["points"])
     shown = "".join(_picture(one) for one in pictures or ()) if block["steps"] else ""
     return f"<ol>{points}</ol>\n{shown}"
 
 
 def _line(line: Mapping[str, Any]) -> str:
     if not line["link"]:
-        return _to_dial(line["pieces"])
+        return to_dial(line["pieces"])
     # Without a place to break at, a token pushes every line of the mail out of a telephone's sight.
     address = escape(line["text"])
     return f'<a dir="ltr" href="{address}" style="word-break: break-all">{address}</a>'
-
-
-def _to_dial(pieces: Iterable[tuple[str, str]]) -> str:
-    """Numbers are read from the left in every script."""
-    return "".join(f'<bdi dir="ltr">{escape(words)}</bdi>' if dial else escape(words) for words, dial in pieces)
 
 
 def _picture(one: Any) -> str:

@@ -1,11 +1,11 @@
 """Sentences for patients in templates: those of messages by their key, those of pages by their English words."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 from django import template
 from django.template.context import Context
-from django.utils.html import conditional_escape
+from django.utils.html import conditional_escape, escape
 from django.utils.safestring import SafeString, mark_safe
 
 from clinic.rules.tongue import ENGLISH, Tongue
@@ -39,3 +39,10 @@ def tr(context: Context, text: str, **values: object) -> SafeString:
     escaped = {name: conditional_escape(str(value)) for name, value in values.items()}
     # The sentence itself is the program's, or its catalogue's.
     return mark_safe(tongue.say(text, **escaped))
+
+
+@register.filter
+def to_dial(pieces: Iterable[tuple[str, str]]) -> SafeString:
+    """Pieces of a text, each with what to dial: numbers read from the left in every script. Words are escaped."""
+    parts = (f'<bdi dir="ltr">{escape(words)}</bdi>' if dial else escape(words) for words, dial in pieces)
+    return mark_safe("".join(parts))

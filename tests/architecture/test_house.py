@@ -82,6 +82,19 @@ def test_nothing_points_outside_the_project() -> None:
     assert found == []
 
 
+def test_nothing_is_named_by_a_key_that_only_its_authors_can_look_up() -> None:
+    """Three letters, a hyphen and two digits: a test says in words what it holds. UTF is an encoding."""
+    keys = re.compile(r"\b(?!UTF)[A-Z]{3}-[0-9]{2}\b")
+    texts = [path for path in _tracked() if path.suffix in TEXT]
+    assert len(texts) > 500
+    found = [
+        f"{path.relative_to(ROOT)}: {hit.group()}"
+        for path in texts
+        for hit in keys.finditer(path.read_text(encoding="utf-8"))
+    ]
+    assert found == []
+
+
 def test_no_address_is_built_from_what_a_request_calls_this_place() -> None:
     """Host and forwarded headers can be forged: links come from PUBLIC_ADDRESS. The one reader only compares."""
     reads = re.compile(r"build_absolute_uri|get_host\(|HTTP_HOST|get_current_site|USE_X_FORWARDED_HOST|FORWARDED_HOST")

@@ -1,4 +1,4 @@
-"""SEC-09: what identifies a person never reaches the log, however the call was written."""
+"""What identifies a person never reaches the log, however the call was written."""
 
 import logging
 

@@ -115,7 +115,7 @@ def test_the_clock_is_asked_before_each_message(ways: Ways, now: datetime) -> No
 
 
 class TestOutages:
-    """SCH-04: a scheduler that was down, and a clock that was set back."""
+    """A scheduler that was down, and a clock that was set back."""
 
     def test_a_late_message_goes_once_when_the_engine_is_back(self, ways: Ways, now: datetime) -> None:
         row = due(planned_for=now)
@@ -158,7 +158,7 @@ class TestOutages:
 
 
 class TestChangedPlans:
-    """SCH-05: workers down, the plan changes, workers up: nothing for the old time, one for the new."""
+    """Workers down, the plan changes, workers up: nothing for the old time, one for the new."""
 
     def test_a_moved_removal_goes_at_the_new_time_only(self, ways: Ways, now: datetime) -> None:
         application = ApplicationFactory(removal_day=datetime(2027, 3, 14, tzinfo=UTC).date())
@@ -256,7 +256,7 @@ class TestFaults:
         assert not RefusedAddress.objects.exists()
 
     def test_nobody_to_send_to_is_said_and_never_sent(self, ways: Ways, now: datetime) -> None:
-        """SMS-09: no contact route is not a success."""
+        """No contact route is not a success."""
         row = due(application=ApplicationFactory(patient=PatientFactory(phone="", email="")))
         ways.run(now)
         assert (state(row), row.why) == (

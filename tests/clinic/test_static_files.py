@@ -1,6 +1,7 @@
 """The browser's files: few, compressed, named after their content, and collected again only where they changed."""
 
 import os
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -13,6 +14,7 @@ from pytest_django import Settings
 from clinic.static_files import BOOTSTRAP, HTMX, static_collect
 
 ROOT = Path(__file__).resolve().parents[2]
+APPS = ("clinic", "taping", "reminders")
 PROGRAM = """
 import django, sys
 django.setup()
@@ -76,3 +78,17 @@ def test_a_folder_that_cannot_be_written_is_named(tmp_path: Path, settings: Sett
     settings.STATIC_ROOT = blocked / "static"
     with pytest.raises(ImproperlyConfigured, match="STATIC_FOLDER cannot be written"):
         static_collect()
+
+
+def test_every_file_that_a_page_or_a_program_names_is_there() -> None:
+    """Where nothing is collected the plain name is served unchecked; a public run answers a wrong one with 500."""
+    tag = re.compile(r"""\{%-?\s*static\s+(?:["']([^"']+)["'])?""")  # a name put together at run time gives ""
+    call = re.compile(r"""(?<!\w)static\(\s*(?:["']([^"']+)["'])?""")
+    named = [
+        (path.relative_to(ROOT), name)
+        for folder, ending, form in [("templates", "*.html", tag), *((app, "*.py", call) for app in APPS)]
+        for path in (ROOT / folder).rglob(ending)
+        for name in form.findall(path.read_text(encoding="utf-8"))
+    ]
+    assert {path.parts[0] for path, _ in named} >= {"templates", "clinic"}
+    assert [f"{path}: {name}" for path, name in named if not name or finders.find(name) is None] == []

@@ -17,6 +17,7 @@ from clinic.forms.visits import USUAL_MINUTES, BookForm, DiaryForm, WishForm
 from clinic.models import Patient, User, Visit
 from clinic.selectors import SEARCH_LIMIT, patients_find, therapists
 from clinic.selectors.diary import BookableDay, Window, Wish, offered_days, openings_of, therapist_last_seen, window_of
+from clinic.services.events import event_record
 from clinic.services.visits import FollowUpInstead, TimeTaken, VisitRefused, visit_book
 from clinic.templatetags.words import clock, day
 from clinic.views.access import STAFF, actor_of, clinic_of, for_roles, user_of
@@ -69,6 +70,7 @@ def book(request: HttpRequest) -> HttpResponse:
         return HttpResponseRedirect(_looked_for(request))
     if request.method == "POST":
         return _book(request, patient, staff, now)
+    event_record(actor=actor_of(request), verb="patient.read", subject=patient, patient=patient, now=now)
     today = timezone.localdate(now)
     wish = WishForm(_wished(request, patient, staff, today), staff=staff, today=today)
     form = BookForm(staff=staff, today=today, zone=clinic_of(request).zone)

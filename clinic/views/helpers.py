@@ -23,6 +23,7 @@ def add(request: HttpRequest, pk: int) -> HttpResponse:
     patient = get_object_or_404(Patient, pk=pk, erased_at=None)
     clinic, now = clinic_of(request), timezone.now()
     if request.method != "POST":
+        event_record(actor=actor_of(request), verb="patient.read", subject=patient, patient=patient, now=now)
         begin = {"relation": request.GET.get("relation"), "language": patient.language}
         form = HelperForm(clinic=clinic, initial=begin)
         return render(request, "clinic/helper_add.html", {"form": form, "patient": patient})

@@ -13,6 +13,7 @@ from clinic.forms.visits import DiaryForm, MoveForm
 from clinic.models import User, Visit
 from clinic.selectors import therapists, visit_moved_last
 from clinic.selectors.diary import DAYS_OFFERED, BookableDay, Wish, offered_days, window_of
+from clinic.services.events import event_record
 from clinic.services.visits import MovedMeanwhile, TimeTaken, VisitRefused, visit_move
 from clinic.templatetags.words import clock, day, minutes
 from clinic.views.access import STAFF, actor_of, clinic_of, for_roles
@@ -29,6 +30,7 @@ def move(request: HttpRequest, pk: int) -> HttpResponse:
     staff = _staff(visit)
     if request.method == "POST":
         return _move(request, visit, staff, now)
+    event_record(actor=actor_of(request), verb="patient.read", subject=visit, patient=visit.patient, now=now)
     today, zone = timezone.localdate(now), clinic_of(request).zone
     asked = {name: request.GET[name] for name in ("therapist", "day") if request.GET.get(name)}
     wish = DiaryForm({"therapist": visit.therapist_id, "day": today.isoformat(), **asked}, staff=staff, today=today)

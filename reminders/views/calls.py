@@ -36,11 +36,13 @@ DONE = {
 def call_work(request: HttpRequest, pk: int) -> HttpResponse:
     """One item of the call list on a page of its own; a post records how the call ended and leads back to Today."""
     item = get_object_or_404(call_items(), pk=pk)
+    now = timezone.now()
     if request.method != "POST":
+        event_record(actor=actor_of(request), verb="patient.read", subject=item, patient=item.patient, now=now)
         return _call_page(request, item, CallForm(auto_id=f"%s-{pk}"), 200)
     if "open_again" in request.POST:
         return _open_again(request, item)
-    now, form = timezone.now(), CallForm(request.POST, auto_id=f"%s-{pk}")
+    form = CallForm(request.POST, auto_id=f"%s-{pk}")
     if not form.is_valid():
         return _call_page(request, item, form, 422)
     result = form.result(now=now, zone=clinic_of(request).zone)

@@ -13,6 +13,7 @@ from clinic.models import Clinic, Patient
 from clinic.rules.retention import BOUNDS
 from clinic.selectors import clinic_get
 from clinic.services.clinic import SettingsChanged, changes_seal, clinic_change
+from clinic.services.events import event_record
 from clinic.views.access import actor_of, clinic_of, for_roles
 from reminders.export.archive import person_export
 from reminders.forms.keeping import KeepingForm
@@ -34,6 +35,8 @@ def patient_erase_page(request: HttpRequest, pk: int) -> HttpResponse:
         if request.POST.get("sure") == "yes":
             return _erased(request, patient)
         missing = "Nothing was erased: tick that it cannot be taken back."
+    if request.method != "POST":
+        event_record(actor=actor_of(request), verb="patient.read", subject=patient, patient=patient, now=now)
     context = {
         "patient": patient,
         "missing": missing,

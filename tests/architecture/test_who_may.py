@@ -16,12 +16,12 @@ from django.urls import reverse
 from django.utils import timezone
 
 from clinic.management.commands.who_may import COLUMNS, line
-from clinic.models import Clinic, Closure, Helper, Patient, User, Visit
+from clinic.models import Clinic, Closure, Event, Helper, Patient, User, Visit
 from clinic.views.who_may import Door, doors
 from reminders.demo.loading import demo_load, patient_link
 from reminders.demo.reading import fixtures_read
 from reminders.models import BatchSheet, CallItem, Message, SheetBatch
-from taping.models import Application, ScreenDraft, SkinReport, SkinScreen, StripEvent, TapeRoll
+from taping.models import Application, ScreenDraft, SkinReport, SkinScreen, StripEvent, StripPlan, TapeRoll
 from tests.browser.pages import demo_draft, demo_list
 from tests.factories import UserFactory
 
@@ -157,3 +157,49 @@ def test_what_does_not_exist_is_found_by_nobody(clinic: Clinic, role: str) -> No
         if "<int:pk>" in door.route and door.may(role)
     }
     assert set(found.values()) <= {404, 405}, found
+
+
+def patients_of(rows: dict[str, int]) -> dict[str, int]:
+    """The key of the patient that the row is about, by the beginnings of the addresses that name a patient's record."""
+    return {
+        "patients": rows["patients"],
+        "helpers": Helper.objects.get(pk=rows["helpers"]).patient_id,
+        "visits": Visit.objects.get(pk=rows["visits"]).patient_id,
+        "applications": Application.objects.get(pk=rows["applications"]).patient_id,
+        "screens": SkinScreen.objects.get(pk=rows["screens"]).patient_id,
+        "plans": StripPlan.objects.get(pk=rows["plans"]).screen.patient_id,
+        "reports": SkinReport.objects.get(pk=rows["reports"]).patient_id,
+        "calls": CallItem.objects.get(pk=rows["calls"]).patient_id,
+    }
+
+
+def pages_of_patients(rows: dict[str, int]) -> Iterator[tuple[str, str, int]]:
+    """Name and address of each door that leads to one patient's record, and the key of that patient."""
+    patients = patients_of(rows)
+    yield "visit_book", f"{reverse('visit_book')}?patient={rows['patients']}", rows["patients"]
+    for door in doors():
+        before, key, _ = door.route.partition("/<int:pk>/")
+        if key and before in patients:
+            yield door.name, address(door, rows), patients[before]
+
+
+@pytest.mark.django_db
+def test_every_page_about_a_patient_says_who_read_it(rows: dict[str, int]) -> None:
+    """Whoever may open it: what is shown of a patient's record leaves an event that names patient and reader."""
+    shown, silent = set[str](), list[str]()
+    pages = list(pages_of_patients(rows))
+    for mark in ROLES.values():
+        user = UserFactory(**{mark: True}) if mark else UserFactory()
+        client = Client(raise_request_exception=False)
+        client.force_login(user, backend=BACKEND)
+        for name, wanted, patient in pages:
+            told = Event.objects.filter(patient=patient, actor=user)
+            before = told.count()
+            if client.get(wanted).status_code != 200:
+                continue
+            shown.add(name)
+            silent += [] if told.count() > before else [f"{user} {wanted}"]
+    assert silent == []
+    assert {"call_work", "helper_add", "helper_change", "patient_erase", "report_page", "screen_page"} <= shown
+    assert {"screen_sheet", "strip_events", "report_new", "application_end", "application_correct"} <= shown
+    assert {"visit_book", "visit_move", "visit_page", "plan_page", "patient_page"} <= shown

@@ -23,6 +23,7 @@ from clinic.services.gate import GATE, Reason, Refused
 from clinic.views.access import code_need_of, origin_of, user_of
 from clinic.views.devices import known_device
 from clinic.views.session import (
+    FORM_KEPT,
     KEPT,
     PROVED,
     UNATTENDED,
@@ -39,8 +40,6 @@ from clinic.views.session import (
 )
 
 Handler = Callable[[HttpRequest], HttpResponse]
-FORM_KEPT = 60 * 60
-"""Seconds for which the form of a session that ran out waits for its owner."""
 
 
 class PrivatePages:
@@ -228,7 +227,7 @@ class AccountFirst(_OnMembersPages):
         if request.headers.get("HX-Request") == "true":
             return whole_page(reverse(name))
         if request.method == "POST":
-            # Whoever was at work when the day began finds the form again once that is done.
+            # Whoever was at work when the day began finds a form that was posted whole again once that is done.
             fields = fields_of(request.POST.lists())
             keep_form(request.session, address=request.get_full_path(), fields=fields, user=user_of(request).pk)
         return HttpResponseRedirect(reverse(name))

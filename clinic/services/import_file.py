@@ -113,11 +113,12 @@ class _Watched:
         return line
 
 
-def _torn(lines: list[str], delimiter: str, width: int) -> bool:
+def _torn(lines: list[str], cells: int, delimiter: str, width: int) -> bool:
     """Whether lines that were read as one record seem to be those of several people.
 
-    A stray mark ends at the next one, which opens a cell and so has text after it, or none before it; or the lines
-    together hold the separators of so many whole ones; or a whole one stands among them.
+    A stray mark ends at the next one, which opens a cell and so has text after it, or none before it; or it ends in an
+    inch sign and leaves too few cells or too many, or a last line as long as a whole one; or the lines together hold
+    the separators of so many whole ones; or a whole one stands among them.
     """
     if len(lines) == 1:
         return False
@@ -127,6 +128,8 @@ def _torn(lines: list[str], delimiter: str, width: int) -> bool:
     except csv.Error:
         return True
     between, counts = width - 1, [line.count(delimiter) for line in lines]
+    if cells != width or (between and counts[-1] >= between):
+        return True
     if between and sum(counts) == len(lines) * between:
         return True
     return between >= FEWEST_BETWEEN and between in counts[1:-1]
@@ -151,7 +154,7 @@ def _records(text: Iterable[str], delimiter: str) -> Iterator[Record]:
         if any(cell.strip() for cell in cells):
             if width:
                 cut = len(cells) < width and not lines.held[-1].endswith(("\r", "\n"))
-                yield Record(begins, cells, cut, _torn(lines.held, delimiter, width))
+                yield Record(begins, cells, cut, _torn(lines.held, len(cells), delimiter, width))
             elif not is_separator_line(delimiter.join(cells).lstrip("\ufeff")):
                 width = len(cells)
         begins = reader.line_num + 1

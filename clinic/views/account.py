@@ -1,7 +1,7 @@
 """One's own log-in: password, second factor, recovery codes."""
 
 from django.contrib import messages
-from django.contrib.auth import authenticate, logout, update_session_auth_hash
+from django.contrib.auth import authenticate, update_session_auth_hash
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import render
 from django.urls import reverse
@@ -26,7 +26,7 @@ from clinic.services.second_factor import (
 )
 from clinic.services.staff import StaffRefused, password_change
 from clinic.views.access import actor_of, before_account, code_need_of, user_of
-from clinic.views.session import PROVED, is_fresh, kept_form
+from clinic.views.session import PROVED, is_fresh, kept_form, log_out_with_form
 
 NOT_IT = "That is not your password. It tells capital letters from small ones."
 
@@ -87,7 +87,7 @@ def factor(request: HttpRequest) -> HttpResponse:
         if request.session.get(PROVED):
             return HttpResponseRedirect(reverse("account"))
         # Set up elsewhere after this log-in: the code is asked for at log-in, so log in again.
-        logout(request)
+        log_out_with_form(request)
         return HttpResponseRedirect(reverse("log_in"))
     asked = CodeForm if is_fresh(request.session, timezone.now()) else ProvedCodeForm
     form = asked(request.POST if request.method == "POST" else None)

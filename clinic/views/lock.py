@@ -16,7 +16,7 @@ from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from clinic.rules.session_ends import SessionState
-from clinic.views.access import user_of
+from clinic.views.access import before_account, user_of
 from clinic.views.errors import shown_fields
 from clinic.views.posting import back_or
 from clinic.views.session import fields_of, forget_user, keep_form, kept_form, lock, session_begin, state_of
@@ -91,6 +91,7 @@ def change_user(request: HttpRequest) -> HttpResponse:
     return response
 
 
+@before_account
 @require_POST
 def awake(request: HttpRequest) -> HttpResponse:
     """A touch of the page. The middleware noted it, or led to the lock."""

@@ -6,6 +6,7 @@ from typing import Any
 from urllib.parse import urlencode, urlsplit
 
 from django.conf import settings
+from django.contrib.auth import logout
 from django.contrib.sessions.backends.base import SessionBase
 from django.core import signing
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
@@ -29,8 +30,10 @@ FRESH = timedelta(minutes=10)
 LAST_USER = "__Host-wearwindow-last" if settings.PUBLIC else "wearwindow-last"
 LAST_USER_SALT = "wearwindow-last"
 MOST_KEPT = 200_000
+FORM_KEPT = 60 * 60
+"""Seconds for which the form of a session that ran out waits for its owner."""
 # What must never be written back into a page when a form is offered again.
-NOT_KEPT = ("csrfmiddlewaretoken", "password", "code")
+NOT_KEPT = ("csrfmiddlewaretoken", "code")
 
 Fields = list[tuple[str, str]]
 
@@ -74,11 +77,18 @@ def lock(session: SessionBase) -> None:
 
 def fields_of(lists: Iterable[tuple[str, list[Any]]]) -> Fields:
     """The fields of a posted form that may be offered again, in their order."""
-    return [(name, value) for name, values in lists if not any(word in name for word in NOT_KEPT) for value in values]
+    return [(name, value) for name, values in lists if _may_be_kept(name) for value in values]
+
+
+def _may_be_kept(name: str) -> bool:
+    return name not in NOT_KEPT and "password" not in name
 
 
 def keep_form(session: SessionBase, *, address: str, fields: Fields, user: int) -> bool:
-    """Keep a form for user until it is sent again; False where it is too large or leads off this site."""
+    """Keep a form for user until it is sent again; False where it is too large, leads off this site or is none."""
+    if address == reverse("awake"):
+        # The page's own beat: kept, it would stand in the place of what somebody wrote.
+        return False
     if urlsplit(address).netloc or not address.startswith("/") or sum(len(value) for _, value in fields) > MOST_KEPT:
         return False
     session[KEPT], session[KEPT_FOR] = {"address": address, "fields": [list(pair) for pair in fields]}, user
@@ -96,6 +106,16 @@ def kept_form(session: SessionBase, user: int) -> dict[str, Any] | None:
 def forget_form(session: SessionBase) -> None:
     session.pop(KEPT, None)
     session.pop(KEPT_FOR, None)
+
+
+def log_out_with_form(request: HttpRequest) -> None:
+    """End the log-in; the form that was kept waits for its owner's next one in this browser."""
+    user = user_of(request).pk
+    kept = kept_form(request.session, user)
+    logout(request)
+    if kept is not None:
+        keep_form(request.session, address=kept["address"], fields=[(n, v) for n, v in kept["fields"]], user=user)
+        request.session.set_expiry(FORM_KEPT)
 
 
 def last_user(request: HttpRequest) -> int | None:

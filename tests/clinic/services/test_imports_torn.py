@@ -57,6 +57,36 @@ def test_a_stray_mark_in_any_column_gives_nobody_what_is_another_s(
     assert of.judged.get(line=3).state in {"doubtful", "refused"}
 
 
+@pytest.mark.parametrize(
+    ("heading", "lines"),
+    [
+        (
+            "name,note,phone,email",
+            'Ana R,"tall,2125550111,a@example.org,\nBo L,x 10",2125550122,b@example.org,\n',
+        ),
+        (
+            "name,note,phone,email",
+            'Ana R,"tall,2125550111,a@example.org\n\nBo L,x 10",2125550122,b@example.org\n',
+        ),
+        (
+            "name,note,phone,email",
+            '"Reis, Ana","tall,2125550111,a@example.org\nBo L,x 10",2125550122,b@example.org\n',
+        ),
+        ("name,note,phone,email", 'Ana R,"tall,2125550111\nBo L,x 10",2125550122,b@example.org\n'),
+        ("name,note,phone,email", 'Ana Reis,"tall,2125550111,a@example.org\nBo Lund,x 10",2125550122\n'),
+        ("name,phone", '"Ana Reis,2125550111\n\nBo Lund",2125550122\n'),
+        ("name,note,phone", 'Ana Reis,"tall,2125550111\n\nBo Lund,x 10",2125550122\n'),
+    ],
+)
+def test_a_mark_that_an_inch_sign_closes_gives_nobody_another_s_number(
+    checked: Callable[..., PatientImport], heading: str, lines: str
+) -> None:
+    """Lines of unequal length, blank ones between them and quoted commas before the mark hide what was swallowed."""
+    of = checked(f"{heading}\n{lines}")
+    assert of.judged.filter(state="new").count() == 0
+    assert {row.state for row in of.judged.all()} <= {"doubtful", "refused"}
+
+
 def test_notes_of_several_lines_with_marks_and_commas_are_read(checked: Callable[..., PatientImport]) -> None:
     notes = ['one "two"\nthree, four', "one\n\ntwo; three", 'a, b, c\n"quoted"\nend']
     rows = "".join(f"Person {n},1985-03-04,,,{n},{quoted(note)}\n" for n, note in enumerate(notes))

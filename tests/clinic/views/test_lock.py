@@ -15,6 +15,7 @@ from django.urls import reverse
 from pytest_django import Settings
 
 from clinic.models import Clinic, Patient, User
+from clinic.views.session import fields_of
 from tests.factories.clinic import NOW, PASSWORD, PatientFactory, UserFactory
 
 FORM = {
@@ -177,6 +178,22 @@ def test_a_form_that_met_the_end_is_kept_whole_for_its_owner(
     assert tablet.post(ADD, FORM).status_code == 302
     assert Patient.objects.get().full_name == "Bea Longstocking"
     assert tablet.get("/kept-form/").headers["Location"] == "/"
+
+
+@pytest.mark.parametrize("how", ["locked", "over"])
+def test_the_page_s_own_beat_takes_no_place_of_a_kept_form(
+    tablet: Client, clock: time_machine.Traveller, how: str
+) -> None:
+    clock.shift(timedelta(minutes=10) if how == "locked" else timedelta(hours=12))
+    tablet.post(ADD, FORM)
+    tablet.post(reverse("awake"))
+    assert (unlock(tablet) if how == "locked" else log_in(tablet, "thea", ADD)).status_code == 302
+    assert filled(tablet.get("/kept-form/").content.decode()) == FORM
+
+
+def test_only_what_proves_somebody_is_left_out_of_a_kept_form() -> None:
+    fields = ["codes_from", "codec", "code", "old_password", "new_password", "csrfmiddlewaretoken", "quiet_from"]
+    assert [name for name, _ in fields_of([(name, ["x"]) for name in fields])] == ["codes_from", "codec", "quiet_from"]
 
 
 @pytest.mark.parametrize("how", ["locked", "over"])

@@ -286,6 +286,20 @@ class TestEverybodyNeedsIt:
         Clinic.objects.update(codes_from=NOW.date())
         stopped = client.post(reverse("patient_add"), {"full_name": "Bea Long"})
         assert stopped.headers["Location"] == reverse("account_factor")
+        assert client.post(reverse("awake")).status_code == 204
         done = client.post(reverse("account_factor"), {"code": code_at(factor_begin(user=user), NOW)})
         assert f'href="{reverse("kept_form")}"' in done.content.decode()
+        assert "Bea Long" in client.get(reverse("kept_form")).content.decode()
+
+    def test_the_form_is_there_too_where_codes_were_set_up_on_another_device(
+        self, client: Client, clinic: Clinic, clock: time_machine.Traveller
+    ) -> None:
+        user = UserFactory(desk=True)
+        first_step(client, user)
+        Clinic.objects.update(codes_from=NOW.date())
+        client.post(reverse("patient_add"), {"full_name": "Bea Long"})
+        device, _ = factor_for(user)
+        assert client.get(reverse("account_factor")).headers["Location"] == reverse("log_in")
+        first_step(client, user)
+        client.post(reverse("log_in_code"), {"code": code_at(device, NOW)})
         assert "Bea Long" in client.get(reverse("kept_form")).content.decode()

@@ -22,6 +22,7 @@ from clinic.selectors import clinic_get
 from clinic.services.gate import GATE, Reason, Refused
 from clinic.views.access import code_need_of, origin_of, user_of
 from clinic.views.devices import known_device
+from clinic.views.errors import PATIENTS
 from clinic.views.session import (
     FORM_KEPT,
     KEPT,
@@ -80,7 +81,8 @@ class LongRequests:
     @staticmethod
     def _refusal(request: HttpRequest, status: int, context: dict[str, Any]) -> HttpResponse:
         _throw_away(request)
-        page = render_to_string("clinic/too_long.html", {"address": request.path, **context})
+        staff = not request.path.startswith(PATIENTS)
+        page = render_to_string("clinic/too_long.html", {"address": request.path, "staff": staff, **context})
         return HttpResponse(page, status=status)
 
 

@@ -6,9 +6,8 @@ in English; a test holds that there is none.
 
 import gettext
 import hashlib
-import io
 import re
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Hashable, Mapping
 from dataclasses import dataclass, field
 from functools import cache
 from pathlib import Path
@@ -137,13 +136,26 @@ def tongue_of(key: str) -> Tongue:
         raise UnknownLanguage(f"{key!r} is not a language here; there are {', '.join(LANGUAGES)}")
     if key == ENGLISH.key:
         return ENGLISH
-    compiled = (CATALOGUES / key / "LC_MESSAGES" / f"{DOMAIN}.mo").read_bytes()
-    return Tongue(key, gettext.GNUTranslations(io.BytesIO(compiled)), edition_of(compiled))
+    with (CATALOGUES / key / "LC_MESSAGES" / f"{DOMAIN}.mo").open("rb") as compiled:
+        words = _Catalogue(compiled)
+    return Tongue(key, words, edition_of(words.sentences))
 
 
-def edition_of(catalogue: bytes) -> str:
-    """Return what a compiled catalogue is known by: 16 hexadecimal digits, others for another sentence in it."""
-    return hashlib.sha256(catalogue).hexdigest()[:16]
+class _Catalogue(gettext.GNUTranslations):
+    """A catalogue that can be asked for all it says, which the library keeps under this name and has no word for."""
+
+    _catalog: dict[Hashable, str]
+
+    @property
+    def sentences(self) -> dict[Hashable, str]:
+        """Each sentence under its English one, or that and the number of its plural form; without the head."""
+        return {key: said for key, said in self._catalog.items() if key}
+
+
+def edition_of(sentences: Mapping[Hashable, str]) -> str:
+    """Return what a catalogue is known by: 16 hexadecimal digits, others for other sentences and for nothing else."""
+    told = repr(sorted((repr(key), said) for key, said in sentences.items()))
+    return hashlib.sha256(told.encode()).hexdigest()[:16]
 
 
 def is_read(approval: Mapping[str, str], tongue: Tongue) -> bool:

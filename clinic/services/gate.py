@@ -101,14 +101,14 @@ class Share:
 
     def __init__(self, *, at_once: int, waiting: int, each: int, patience_s: float) -> None:
         self._free = at_once
-        self._places, self._each, self._patience_s = at_once + waiting, each, patience_s
+        self.places, self._each, self._patience_s = at_once + waiting, each, patience_s
         self._held: Counter[str] = Counter()
         self._queue: list[_Turn] = []
         self._lock = Lock()
 
     def enter(self, key: str) -> bool:
         with self._lock:
-            if self._held.total() >= self._places or self._held[key] >= self._each:
+            if self._held.total() >= self.places or self._held[key] >= self._each:
                 return False
             self._held[key] += 1
             if self._free:
@@ -147,6 +147,11 @@ class Gate:
     def __init__(self, most_keys: int = MOST_KEYS) -> None:
         self._most_keys = most_keys
         self.forget()
+
+    @property
+    def places(self) -> int:
+        """How many of the server's threads may be held at one time by tries to log in."""
+        return sum(share.places for share in (self._known, self._strange, self._at_home))
 
     def forget(self) -> None:
         """Begin anew, as after a start of the program."""

@@ -11,6 +11,8 @@ from django.urls import reverse
 from clinic.views.security_log import page_refused
 from clinic.views.session import fields_of, keep_form, last_user
 
+PATIENTS = ("/t/", "/u/")
+"""What the addresses begin with that patients have: nothing there leads to the pages of staff."""
 # Kept, but of no use to somebody who reads what is about to be sent.
 NOT_SHOWN = ("once", "version", "back", "next", "alike_seen")
 
@@ -39,7 +41,7 @@ def not_read(request: HttpRequest, exception: Exception | None = None) -> HttpRe
         # The address that was asked for is not one of ours: nothing is led back to it.
         return HttpResponse("Bad request", status=400, content_type="text/plain")
     long = isinstance(exception, RequestDataTooBig | TooManyFieldsSent)
-    page = render_to_string("clinic/not_read.html", {"too_long": long})
+    page = render_to_string("clinic/not_read.html", {"too_long": long, "staff": not request.path.startswith(PATIENTS)})
     return HttpResponse(page, status=413 if long else 400)
 
 

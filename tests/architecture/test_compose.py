@@ -12,6 +12,9 @@ from typing import Any
 import pytest
 import yaml
 
+from clinic.services.gate import GATE
+from reminders.serving import THREADS
+
 needs_psycopg = pytest.mark.skipif(importlib.util.find_spec("psycopg") is None, reason="needs the extra postgres")
 ROOT = Path(__file__).resolve().parents[2]
 FILE = yaml.safe_load((ROOT / "docker-compose.yml").read_text(encoding="utf-8"))
@@ -130,6 +133,11 @@ def test_celery_knows_the_options(service: str, tmp_path: Path) -> None:
     assert (done.returncode, f"celery {service}" in done.stdout) == (0, True), done.stderr
     wrong = _run([sys.executable, "-m", *words, "--no-such-option", "--help"], _environment(service, tmp_path))
     assert wrong.returncode == 2
+
+
+def test_guesses_at_log_ins_never_hold_all_threads_of_a_server() -> None:
+    words = shlex.split(SERVICES["web"]["command"])
+    assert int(words[words.index("--threads") + 1]) == THREADS > GATE.places
 
 
 @pytest.mark.skipif(importlib.util.find_spec("gunicorn") is None, reason="gunicorn is not installed")

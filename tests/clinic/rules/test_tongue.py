@@ -1,11 +1,11 @@
 """The languages: sentences, plurals, lists, direction. Days are checked beside the words that are made of them."""
 
+from collections.abc import Hashable
+
 import pytest
 
 from clinic.models.people import Language
 from clinic.rules.tongue import (
-    CATALOGUES,
-    DOMAIN,
     ENGLISH,
     LANGUAGES,
     Tongue,
@@ -132,11 +132,17 @@ def test_a_language_is_told_by_its_code() -> None:
 
 
 def test_an_approval_covers_the_sentences_it_was_given_for_and_no_others() -> None:
-    catalogue = (CATALOGUES / "de" / "LC_MESSAGES" / f"{DOMAIN}.mo").read_bytes()
-    assert tongue_of("de").edition == edition_of(catalogue)
-    assert edition_of(catalogue) != edition_of(catalogue.replace(b"Ihr Tape", b"Ihr Band", 1))
+    said: dict[Hashable, str] = {"Tape": "Tape", ("a day", 0): "ein Tag"}
+    other: list[dict[Hashable, str]] = [
+        said | {"Tape": "Band"},
+        said | {"More": "Mehr"},
+        {"Tape": "Tape"},
+        said | {("a day", 1): "Tage"},
+    ]
+    assert edition_of(dict(reversed(said.items()))) == edition_of(said)
+    assert len({edition_of(one) for one in [said, *other]}) == 5
     assert len({tongue_of(key).edition for key in LANGUAGES}) == len(LANGUAGES)
-    assert is_read({"edition": edition_of(catalogue)}, tongue_of("de")) is True
+    assert is_read({"edition": tongue_of("de").edition}, tongue_of("de")) is True
     assert is_read({"edition": tongue_of("fr").edition}, tongue_of("de")) is False
 
 

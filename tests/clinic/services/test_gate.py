@@ -204,6 +204,7 @@ def test_networks_remembered_are_bounded_too() -> None:
 def test_a_guesser_in_one_of_the_clinic_s_networks_leaves_a_place_to_the_others(gate: Gate) -> None:
     for network in ("198.51.100.0", "192.0.2.0"):
         gate.logged_in(network, NOW)
+    gate._at_home = Share(at_once=1, waiting=2, each=EACH_NETWORK, patience_s=30)
     under_way = gate.enter(device=None, network="198.51.100.0", now=NOW)
     assert isinstance(under_way, Tried)
     waiting = Thread(target=lambda: wrong(gate, network="198.51.100.0"))

@@ -10,7 +10,7 @@ from email import message_from_bytes, policy
 from email.message import EmailMessage
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from reminders.transports import CalendarPart, ImagePart, TransportError
@@ -146,6 +146,7 @@ def _lines(text: str) -> str:
     return alike if alike.endswith("\n") else f"{alike}\n"
 
 
+@settings(deadline=None)
 @given(text=_TEXTS, html=_TEXTS, image=st.binary(max_size=200), entry=st.binary(max_size=200))
 def test_whatever_is_in_it_a_reader_finds_the_same_and_every_server_can_carry_it(
     text: str, html: str, image: bytes, entry: bytes
@@ -218,6 +219,7 @@ _SPOKEN = st.lists(st.text('aäéαβγشسوبЖ\x7f\x00=?_,<>"@', min_size=1, 
 )
 
 
+@settings(deadline=None)
 @given(text=_SPOKEN)
 def test_words_of_names_and_subjects_do_not_run_together(text: str) -> None:
     raw = mail_bytes(outgoing(subject=text, to_name=text, from_name=text), SENDER)

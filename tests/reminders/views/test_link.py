@@ -258,6 +258,7 @@ def test_a_four_megabyte_comment_is_refused_without_a_report(client: Client, tok
     response = client.post(f"/t/{token}/skin/", {"send": "yes", "words": "x" * 4_000_000})
     assert response.status_code in (400, 413, 422)
     assert SkinReport.objects.count() == 0
+    assert "Today" not in response.content.decode(), "which is for staff"
 
 
 def test_a_script_in_a_name_stays_text(tape: Application, token: str, text_of: Callable[[str], str]) -> None:

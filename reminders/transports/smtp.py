@@ -17,6 +17,8 @@ _MODES = {"smtp": ("plain", 25), "smtp+tls": ("starttls", 587), "smtp+ssl": ("tl
 _HERE = ("localhost", "127.0.0.1", "::1")
 _CLOSING = 421
 """The server is closing the connection (RFC 5321, 3.8)."""
+_GO_AHEAD = 354
+"""The only answer to DATA after which the message may follow (RFC 5321, 4.3.2)."""
 _TLS_ONLY_PORT, _STARTTLS_PORT = 465, 587
 
 
@@ -91,8 +93,11 @@ class SmtpTransport(Transport):
             raise
         except smtplib.SMTPResponseException as refused:
             self.close()
-            raise TransportError("the mail server refused", protocol="smtp", code=refused.smtp_code) from refused
-        except (OSError, smtplib.SMTPException, ssl.SSLError, UnicodeError) as broken:
+            # What is no reply, or after the message one too long to read, says nothing: only how far it came counts.
+            code = refused.smtp_code if _refuses(refused.smtp_code) and not step.handed_over else None
+            words = "the mail server refused" if code else "the mail server gave no answer that can be read"
+            raise TransportError(words, protocol="smtp", code=code, handed_over=step.handed_over) from refused
+        except (OSError, smtplib.SMTPException, ssl.SSLError, ValueError) as broken:
             self.close()
             cause = _beneath(broken)
             words = f"the mail server did not answer ({type(cause).__name__})"
@@ -112,8 +117,9 @@ class SmtpTransport(Transport):
         _expect(server.mail(ascii_address(self._sender)), "the mail server refused the sender", address=False)
         _expect(server.rcpt(ascii_address(outgoing.to)), "the mail server refused the recipient", address=None)
         code, text = server.docmd("DATA")
-        if code != 354:
+        if code != _GO_AHEAD:
             _expect((code, text), "the mail server took no message", address=False)
+            raise smtplib.SMTPServerDisconnected("out of step")
         server.send(_stuffed(content))
         step.handed_over = True
         server.send(b".\r\n")
@@ -177,11 +183,16 @@ class _Step:
 
 def _expect(reply: tuple[int, bytes], words: str, *, address: bool | None) -> None:
     code = reply[0]
-    if code == -1:
-        raise smtplib.SMTPServerDisconnected("no reply")
-    if not 200 <= code < 300:
+    if _refuses(code):
         # Only at the recipient does a refusal speak of the address.
         raise TransportError(words, protocol="smtp", code=code, address=address)
+    if not 200 <= code < 300:
+        raise smtplib.SMTPServerDisconnected("no reply")
+
+
+def _refuses(code: int) -> bool:
+    """Whether code is a refusal (RFC 5321, 4.2.1); the library calls what is no reply at all -1."""
+    return 400 <= code < 600
 
 
 def _stuffed(content: bytes) -> bytes:

@@ -13,6 +13,8 @@ from typing import Any
 
 import pytest
 
+from reminders.rules.retry import Outcome
+from reminders.services.outcomes import outcome_of
 from reminders.transports import TransportError
 from reminders.transports.smtp import MailServer, SmtpTransport
 from tests.reminders.transports.conftest import Mailbox, outgoing
@@ -180,6 +182,66 @@ def test_silence_after_the_message_is_handed_over(scripted: Callable[[list[bytes
     port = scripted([b"220 hi\r\n", b"250 me\r\n", b"250 ok\r\n", b"250 ok\r\n", b"354 go\r\n", None])
     silent = fault(transport(port))
     assert (silent.code, silent.handed_over) == (None, True)
+
+
+_HELLO: list[bytes | None] = [b"220 hi\r\n", b"250-me\r\n250-STARTTLS\r\n250 AUTH PLAIN\r\n"]
+_OK: list[bytes | None] = [b"250 ok\r\n"]
+_DUMB = b"HTTP/1.1 400 Bad Request\r\n"
+
+
+@pytest.mark.parametrize("garbage", [_DUMB, b"\r\n", b"\xff\xfe\r\n", b"199 wait\r\n", b"650 ?\r\n"])
+@pytest.mark.parametrize(
+    ("before", "mode", "options"),
+    [
+        ([], "plain", {}),
+        (_HELLO[:1], "plain", {}),
+        (_HELLO, "starttls", {}),
+        (_HELLO, "plain", {"user": "u", "password": "p"}),
+        (_HELLO, "plain", {}),
+        (_HELLO + _OK, "plain", {}),
+        (_HELLO + _OK * 2, "plain", {}),
+    ],
+    ids=["greeting", "EHLO", "STARTTLS", "AUTH", "MAIL", "RCPT", "DATA"],
+)
+def test_garbage_before_the_message_leaves_it_to_be_tried_again(
+    scripted: Callable[[list[bytes | None]], int],
+    before: list[bytes | None],
+    mode: str,
+    options: dict[str, Any],
+    garbage: bytes,
+) -> None:
+    """Nothing was handed over, whatever that was: as if the server had been away."""
+    unread = fault(transport(scripted([*before, garbage, garbage]), mode, **options))
+    assert (unread.code, unread.handed_over, outcome_of(unread)) == (None, False, Outcome.RETRY_SOON)
+
+
+@pytest.mark.parametrize(
+    ("before", "answer", "options"),
+    [
+        ([], b"250 ok\r\n", {}),
+        (_HELLO, b"250 ok\r\n", {"user": "u", "password": "p"}),
+        (_HELLO, b"334 A\r\n", {"user": "u", "password": "p"}),
+        (_HELLO + _OK * 2, b"250 ok\r\n", {}),
+    ],
+    ids=["greeting", "AUTH", "AUTH's question", "DATA"],
+)
+def test_a_good_answer_out_of_step_is_no_leave_to_go_on(
+    scripted: Callable[[list[bytes | None]], int],
+    before: list[bytes | None],
+    answer: bytes,
+    options: dict[str, Any],
+) -> None:
+    unread = fault(transport(scripted([*before, answer, b"250 queued\r\n"]), **options))
+    assert (unread.code, unread.handed_over) == (None, False)
+
+
+@pytest.mark.parametrize("garbage", [_DUMB, b"354 go\r\n", b"2" * 9000 + b"\r\n"])
+def test_garbage_after_the_message_leaves_it_unknown(
+    scripted: Callable[[list[bytes | None]], int], garbage: bytes
+) -> None:
+    port = scripted([*_HELLO, *_OK * 2, b"354 go\r\n", garbage])
+    unread = fault(transport(port))
+    assert (unread.code, unread.handed_over) == (None, True)
 
 
 def test_a_server_that_turns_everybody_away_keeps_its_code(scripted: Callable[[list[bytes | None]], int]) -> None:

@@ -6,8 +6,8 @@ would be two commits, and the last look a query more. PostgreSQL and SQLite (3.3
 The text of the statement depends only on how many rows it marks, so it is put together once and both databases keep it
 prepared. On PostgreSQL this statement, and no other, commits without waiting for the disk (synchronous_commit off). A
 killed worker takes nothing with it, because the server has the mark already. Where the server itself dies, or its host,
-the marks of its last half second may be gone. The claims before them are not: those rows are found claimed, or being
-sent, and are sent once more. None is lost.
+the marks of its last half second may be gone. The claims before them are not. A row found claimed since before the
+server came up is therefore uncertain, as one found being sent is: none is lost, and safety alone goes again.
 """
 
 from collections.abc import Sequence
@@ -130,8 +130,9 @@ def _text(sent: int, looks: tuple[Looks, ...]) -> str:
         for column, value in (("state", "'sent'"), ("text", "%(text)s"), ("gateway_id", "%(gateway_id)s"),
                               ("why", "''"), ("token", "NULL"), ("lease_until", "NULL")):  # fmt: skip
             cases.setdefault(column, []).append(f"WHEN {rows} THEN {value}")
-        # A lease that ran out while the other side was slow made the row uncertain; now it is known.
-        where.append(f"({rows} AND token = %(token)s AND state IN ('sending', 'uncertain'))")
+        # A lease that ran out while the other side was slow made the row uncertain; now it is known. Claimed: a server
+        # that died meanwhile has forgotten that it was being sent.
+        where.append(f"({rows} AND token = %(token)s AND state IN ('claimed', 'sending', 'uncertain'))")
     if looks:
         rows = f"id IN ({_names('row', range(len(looks)))})"
         for column, value in (("state", "'sending'"), ("channel", "%(channel)s"), ("address", "%(address)s"),

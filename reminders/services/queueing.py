@@ -6,7 +6,8 @@ from typing import Any
 from uuid import UUID, uuid4
 
 from django.db import connection
-from django.db.models import F, QuerySet
+from django.db.models import DateTimeField, F, QuerySet, Value
+from django.db.models.functions import Least
 
 from reminders.models import Message
 from reminders.rules.outbox import CLOCKS_DIFFER, ONCE_MORE
@@ -26,6 +27,8 @@ MOST_CLAIMS = 6
 AHEAD = timedelta(microseconds=1)
 """By how much a message that spoke for others is due before them when it goes again."""
 
+FORGOTTEN = "the database stopped while this was going out: it may have arrived"
+_FORGOT = "SELECT GREATEST(pg_postmaster_start_time(), (SELECT stats_reset FROM pg_stat_bgwriter))"
 
 _DUE = {
     # Asked apart: together they would walk through every future safety row before they came to the others. States
@@ -143,8 +146,25 @@ def sweep(now: datetime) -> None:
         late.update(state=State.MISSED, why="its time had passed before it could go", settled_at=now)
 
 
+def forgot_at() -> datetime | None:
+    """When the database last may have forgotten marks, aware; None where they wait for the disk, as on SQLite.
+
+    When PostgreSQL's server began, or came up after one of its processes died: then it counts its statistics anew.
+    """
+    if connection.vendor != "postgresql":
+        return None
+    return moment(rows_of(_FORGOT, {})[0][0])
+
+
 def _heal(leased: QuerySet[Message], now: datetime) -> None:
     lost = leased.filter(state=State.CLAIMED)
+    forgot = forgot_at() if lost.exists() else None
+    if forgot is not None:
+        # Claimed before that, a row may have been sent after all. The first of several stays ahead, and leads again.
+        at = Least(F("wake_at"), Value(now, output_field=DateTimeField()))
+        lost.filter(lease_until__lte=forgot + LEASE + CLOCKS_DIFFER).update(
+            state=State.UNCERTAIN, why=FORGOTTEN, wake_at=at, lease_until=None, settled_at=now
+        )
     lost.filter(claims__gte=MOST_CLAIMS).update(
         state=State.FAILED, why="taken too often without getting through", lease_until=None, settled_at=now
     )

@@ -15,15 +15,18 @@ says that it is still busy with it.
 import http.client
 import json
 import re
+import socket
 import ssl
-import time
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from email.message import Message
 from email.utils import parsedate_to_datetime
+from functools import partial
+from typing import Any
 from urllib.parse import urlsplit
 
 from reminders.transports.base import Outgoing, Transport, TransportError
+from reminders.transports.deadline import LONGEST_SECONDS, Deadline, answers
 
 TIMEOUT_SECONDS = 10.0
 LONGEST_ANSWER = 64 * 1024
@@ -60,16 +63,23 @@ class GatewayTransport(Transport):
     """Holds one connection from the first message of a batch to the last. tls: for certificates of one's own."""
 
     def __init__(
-        self, gateway: Gateway, *, timeout: float = TIMEOUT_SECONDS, tls: ssl.SSLContext | None = None
+        self,
+        gateway: Gateway,
+        *,
+        timeout: float = TIMEOUT_SECONDS,
+        longest: float = LONGEST_SECONDS,
+        tls: ssl.SSLContext | None = None,
     ) -> None:
         self._gateway = gateway
-        self._timeout = timeout
+        self._longest = longest
+        self._deadline = Deadline(timeout)
         self._tls = tls
         self._held: http.client.HTTPConnection | None = None
 
     def send(self, outgoing: Outgoing) -> str:
         if not _E164.fullmatch(outgoing.to):
             raise TransportError("the number is not written as +12125550123", protocol="http", code=422, address=True)
+        self._deadline.begin(self._longest)
         connection = self._connection()
         values = {"to": outgoing.to, "text": outgoing.text}
         body = json.dumps(values | ({"from": self._gateway.sender} if self._gateway.sender else {})).encode()
@@ -103,13 +113,15 @@ class GatewayTransport(Transport):
     def _connection(self) -> http.client.HTTPConnection:
         """A connection that stands, so that from here on a silence means that the message may have been read."""
         if self._held is not None and self._held.sock is not None:
+            self._held.sock.settimeout(self._deadline.left())
             return self._held
-        at = self._gateway
+        at, left = self._gateway, self._deadline.left()
         if at.scheme == "https":
             context = self._tls or ssl.create_default_context()
-            self._held = http.client.HTTPSConnection(at.host, at.port, timeout=self._timeout, context=context)
+            self._held = http.client.HTTPSConnection(at.host, at.port, timeout=left, context=context)
         else:
-            self._held = http.client.HTTPConnection(at.host, at.port, timeout=self._timeout)
+            self._held = http.client.HTTPConnection(at.host, at.port, timeout=left)
+        self._held.response_class = partial(_TimedAnswer, self._deadline)  # type: ignore[assignment]
         try:
             self._held.connect()
         except OSError as broken:
@@ -119,14 +131,22 @@ class GatewayTransport(Transport):
         return self._held
 
     def _read(self, answer: http.client.HTTPResponse) -> bytes:
-        # The socket's own limit is for one read; a gateway that drips byte after byte would never reach it.
-        until, parts = time.monotonic() + 2 * self._timeout, b""
+        parts = b""
         while chunk := answer.read1(LONGEST_ANSWER):
             parts += chunk
-            if len(parts) > LONGEST_ANSWER or time.monotonic() > until:
+            if len(parts) > LONGEST_ANSWER:
                 raise http.client.HTTPException("the answer is too long")
         answer.close()  # read to its end, it leaves the connection free for the next message
         return parts
+
+
+class _TimedAnswer(http.client.HTTPResponse):
+    """Its head and its body are read until the attempt is over."""
+
+    def __init__(self, deadline: Deadline, sock: socket.socket, *args: Any, **options: Any) -> None:
+        super().__init__(sock, *args, **options)
+        self.fp.close()
+        self.fp = answers(sock, deadline)
 
 
 def retry_after(headers: Message, at: datetime) -> timedelta | None:

@@ -5,9 +5,11 @@ import smtplib
 import socket
 import ssl
 from dataclasses import dataclass
+from typing import Any
 from urllib.parse import unquote, urlsplit
 
 from reminders.transports.base import Outgoing, Transport, TransportError
+from reminders.transports.deadline import LONGEST_SECONDS, Deadline, answers
 from reminders.transports.mail import ascii_address, mail_bytes
 
 TIMEOUT_SECONDS = 10.0
@@ -17,6 +19,7 @@ _MODES = {"smtp": ("plain", 25), "smtp+tls": ("starttls", 587), "smtp+ssl": ("tl
 _HERE = ("localhost", "127.0.0.1", "::1")
 _CLOSING = 421
 """The server is closing the connection (RFC 5321, 3.8)."""
+_RECORD = 16 * 1024
 _GO_AHEAD = 354
 """The only answer to DATA after which the message may follow (RFC 5321, 4.3.2)."""
 _TLS_ONLY_PORT, _STARTTLS_PORT = 465, 587
@@ -61,17 +64,25 @@ class SmtpTransport(Transport):
     """Holds one connection from the first message of a batch to the last. tls: for certificates of one's own."""
 
     def __init__(
-        self, server: MailServer, sender: str, *, timeout: float = TIMEOUT_SECONDS, tls: ssl.SSLContext | None = None
+        self,
+        server: MailServer,
+        sender: str,
+        *,
+        timeout: float = TIMEOUT_SECONDS,
+        longest: float = LONGEST_SECONDS,
+        tls: ssl.SSLContext | None = None,
     ) -> None:
         self._server = server
         self._sender = sender
-        self._timeout = timeout
+        self._timeout, self._longest = timeout, longest
+        self._deadline = Deadline(timeout)
         self._tls = tls
         self._held: smtplib.SMTP | None = None
 
     def send(self, outgoing: Outgoing) -> str:
         content = mail_bytes(outgoing, self._sender)
         reused = self._held is not None
+        self._deadline.begin(self._longest)
         try:
             return self._attempt(outgoing, content)
         except TransportError as refused:
@@ -107,6 +118,7 @@ class SmtpTransport(Transport):
         held, self._held = self._held, None
         if held is None:
             return
+        self._deadline.begin(self._timeout)
         try:
             held.quit()
         except (OSError, smtplib.SMTPException):
@@ -138,9 +150,9 @@ class SmtpTransport(Transport):
         name = ascii_address(self._sender).rpartition("@")[2]
         connection: smtplib.SMTP
         if at.mode == "tls":
-            connection = smtplib.SMTP_SSL(at.host, at.port, name, timeout=self._timeout, context=context)
+            connection = _TimedTls(self._deadline, at.host, at.port, name, context=context)
         else:
-            connection = smtplib.SMTP(at.host, at.port, name, timeout=self._timeout)
+            connection = _Timed(self._deadline, at.host, at.port, name)
         try:
             _send_at_once(connection)
             if at.mode == "starttls":
@@ -161,6 +173,31 @@ class SmtpTransport(Transport):
             self._held.rset()
         except (OSError, smtplib.SMTPException):
             self.close()
+
+
+class _Timed(smtplib.SMTP):
+    """Gives each step what is left of the attempt."""
+
+    def __init__(self, deadline: Deadline, *at: Any, **options: Any) -> None:
+        self._deadline = deadline
+        super().__init__(*at, **(options | {"timeout": deadline.left()}))
+
+    def send(self, s: Any) -> None:
+        content = s.encode(self.command_encoding) if isinstance(s, str) else s
+        # On an encrypted connection the limit holds for each record of 16 KB (RFC 8446, 5.1).
+        for begins in range(0, len(content), _RECORD):
+            if self.sock is not None:
+                self.sock.settimeout(self._deadline.left())
+            super().send(content[begins : begins + _RECORD])
+
+    def getreply(self) -> tuple[int, bytes]:
+        if self.file is None and self.sock is not None:
+            self.file = answers(self.sock, self._deadline)
+        return super().getreply()
+
+
+class _TimedTls(_Timed, smtplib.SMTP_SSL):
+    """The same, encrypted from the start."""
 
 
 def _send_at_once(connection: smtplib.SMTP) -> None:

@@ -3,10 +3,12 @@
 Reply codes: RFC 5321, 4.2; dots at the beginning of a line: 4.5.2.
 """
 
+import contextlib
 import socket
 import ssl
 import subprocess
 import threading
+import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
@@ -20,6 +22,7 @@ from reminders.transports.smtp import MailServer, SmtpTransport
 from tests.reminders.transports.conftest import Mailbox, outgoing
 
 SENDER = "clinic@example.org"
+DRIPS_SECONDS = 8.0
 
 
 def transport(port: int, mode: str = "plain", **options: object) -> SmtpTransport:
@@ -171,11 +174,50 @@ def scripted() -> Iterator[Callable[[list[bytes | None]], int]]:
         server.close()
 
 
+@pytest.fixture
+def dripping() -> Iterator[Callable[[list[bytes]], int]]:
+    """dripping([answers]) gives the port of a server that says these in turn, then byte after byte of one more."""
+    listening: list[socket.socket] = []
+
+    def start(answers: list[bytes]) -> int:
+        server = socket.create_server(("127.0.0.1", 0))
+        listening.append(server)
+
+        def serve() -> None:
+            connection, _ = server.accept()
+            with connection, contextlib.suppress(OSError):
+                for answer in answers:
+                    connection.sendall(answer)
+                    connection.recv(65536)
+                for _ in range(int(DRIPS_SECONDS / 0.05)):
+                    connection.sendall(b"2")
+                    threading.Event().wait(0.05)
+
+        threading.Thread(target=serve, daemon=True).start()
+        return int(server.getsockname()[1])
+
+    yield start
+    for server in listening:
+        server.close()
+
+
 def test_a_server_that_never_speaks_is_given_up_before_handing_over(
     scripted: Callable[[list[bytes | None]], int],
 ) -> None:
     silent = fault(transport(scripted([None])))
     assert (silent.code, silent.handed_over) == (None, False)
+
+
+@pytest.mark.parametrize(("before", "handed_over"), [(0, False), (1, False), (5, True)])
+def test_a_server_that_drips_is_given_up(
+    dripping: Callable[[list[bytes]], int], before: int, handed_over: bool
+) -> None:
+    """Each byte comes well within the limit for one answer; the answer never ends."""
+    port = dripping([b"220 hi\r\n", b"250 me\r\n", b"250 ok\r\n", b"250 ok\r\n", b"354 go\r\n"][:before])
+    begun = time.monotonic()
+    silent = fault(SmtpTransport(MailServer("127.0.0.1", port, "plain"), SENDER, timeout=1.0, longest=0.5))
+    assert (silent.code, silent.handed_over) == (None, handed_over)
+    assert time.monotonic() - begun < DRIPS_SECONDS / 2
 
 
 def test_silence_after_the_message_is_handed_over(scripted: Callable[[list[bytes | None]], int]) -> None:

@@ -24,6 +24,9 @@ from clinic.services.phone_numbers import UnusablePhone, phone_read
 LONGEST_NOTE = 2000
 _ROUNDED = re.compile(r"\d+([.,]\d+)?e\+?\d+", re.IGNORECASE | re.ASCII)
 _ZEROS = re.compile(r"0{6,}$")
+# A spreadsheet keeps six digits of a number it shows by its power of ten; spelt out again, the rest are zeros.
+_SPELT_OUT = re.compile(r"\+?[1-9]\d{0,5}0{4,}", re.ASCII)
+_DECIMAL = re.compile(r"\+?\d{7,}\.0+", re.ASCII)
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,9 +139,13 @@ def _born(read: ReadLine, text: str, reading: Reading) -> None:
 def _phone(read: ReadLine, text: str, country: str) -> None:
     if not text:
         return
-    if _ROUNDED.fullmatch(text.replace(" ", "")):
+    bare = text.replace(" ", "")
+    if _ROUNDED.fullmatch(bare):
         words = f"{text} was rounded by a spreadsheet, and the digits are lost: write the number out"
         read.refused.append(f"Telephone: {words}.")
+        return
+    if _DECIMAL.fullmatch(bare):
+        read.refused.append(f"Telephone: {text} has decimals, which would be dialled: write it without them.")
         return
     try:
         phone = phone_read(text, country)
@@ -147,7 +154,7 @@ def _phone(read: ReadLine, text: str, country: str) -> None:
         return
     if phone.extension:
         read.refused.append("Telephone: only a direct number can be reached; move the extension into the note.")
-    elif _ZEROS.search(phone.number):
+    elif _ZEROS.search(phone.number) or _SPELT_OUT.fullmatch(text):
         read.doubts.append(f"Telephone: {text} ends in many zeros and may have been rounded by a spreadsheet.")
     read.values["phone"], read.gets_texts = phone.number, phone.gets_texts
 

@@ -2,7 +2,7 @@
 
 import re
 from datetime import date, time
-from typing import Any, Self
+from typing import Any, Self, cast
 from zoneinfo import available_timezones
 
 from django import forms
@@ -10,6 +10,7 @@ from django.core.exceptions import ValidationError
 
 from clinic.forms.fields import EmailLineField, LineField
 from clinic.models import Clinic
+from clinic.selectors.openings import regions_of
 from clinic.services.clinic import Spans, hours_seal
 
 WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
@@ -89,6 +90,12 @@ class ClinicForm(forms.Form):
     )
     time_zone = LineField(label="Time zone", longest=64, error_messages={"required": "Write the clinic's time zone."})
     country = LineField(label="Country, two letters", longest=2, error_messages={"required": "Write two letters."})
+    region = forms.ChoiceField(
+        label="Part of the country",
+        required=False,
+        help_text="For the holidays suggested under “Days closed”.",
+        error_messages={"invalid_choice": "Choose a part of this country, or the whole country."},
+    )
     units = forms.ChoiceField(label="Lengths in", choices=Clinic.Units.choices, widget=forms.RadioSelect)
     adhesion_minutes = _number("adhesion_minutes", "Adhesion wait before easy movement", "minutes")
     water_minutes = _number("water_minutes", "Wait before sweat and water", "minutes")
@@ -115,6 +122,8 @@ class ClinicForm(forms.Form):
     def __init__(self, *args: Any, today: date | None = None, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self._today = today
+        country = str((self.data if self.is_bound else self.initial).get("country", "")).strip().upper()
+        cast(forms.ChoiceField, self.fields["region"]).choices = [("", "The whole country"), *regions_of(country)]
 
     def values(self) -> dict[str, Any]:
         """What the form says of Clinic's fields, by name."""

@@ -39,6 +39,8 @@ class Clinic(PlannedSubject):
     duty_address = models.EmailField(blank=True)
     time_zone = models.CharField(max_length=64, default="America/New_York")
     country = models.CharField(max_length=2, default="US")
+    # The part of the country whose holidays are suggested, as the package holidays writes it; "": the national ones.
+    region = models.CharField(max_length=40, blank=True, default="", db_default="")
     units = models.CharField(max_length=2, choices=Units, default=Units.CENTIMETRES)
     quiet_from = models.TimeField(default=time(21))
     quiet_until = models.TimeField(default=time(8))

@@ -20,18 +20,32 @@ class Holiday:
     name: str
 
 
-def holidays_ahead(country: str, today: date) -> list[Holiday]:
-    """The national public holidays of a year from today on that are not marked as closed; none where unknown.
+def holidays_ahead(country: str, region: str, today: date) -> list[Holiday]:
+    """The public holidays of a year from today on that are not marked as closed; none where unknown.
 
-    country: ISO 3166 letters. The days come from the package holidays; in English where it has the names.
+    country: ISO 3166 letters. region: one of regions_of(country), whose own days are then among them; "" gives the
+    national ones. The days come from the package holidays; in English where it has the names.
     """
+    # What an older or newer version of the package does not know is passed over: the national days are still right.
+    subdiv = region if region in dict(regions_of(country)) else None
     try:
-        found = holidays.country_holidays(country, years=[today.year, today.year + 1], language="en_US")
+        found = holidays.country_holidays(country, subdiv=subdiv, years=[today.year, today.year + 1], language="en_US")
     except NotImplementedError:
         return []
     marked = set(Closure.objects.filter(therapist=None, day__gte=today).values_list("day", flat=True))
     days = [Holiday(day, name) for day, name in found.items() if today <= day < today + LOOK_AHEAD]
     return sorted((one for one in days if one.day not in marked), key=lambda one: one.day)
+
+
+def regions_of(country: str) -> list[tuple[str, str]]:
+    """The parts of a country (ISO 3166 letters) that have holidays of their own: as stored, and as people say it."""
+    codes = holidays.list_supported_countries().get(country, [])
+    if not codes:
+        return []
+    aliases = holidays.country_holidays(country).subdivisions_aliases
+    # Of several names the first, unless it is letters of another list of codes.
+    names = {code: name for name, code in reversed(aliases.items()) if not name.isupper()}
+    return sorted(((code, names.get(code, code)) for code in codes), key=lambda one: one[1])
 
 
 def absences(therapist: User, today: date) -> QuerySet[Closure]:

@@ -16,7 +16,7 @@ from clinic.forms.settings import ClinicForm, ClosureForm, HoursForm
 from clinic.models import Clinic, Closure, Event
 from clinic.selectors import clinic_get, hours_entered, therapists
 from clinic.selectors.events import settings_saved_since, settings_version
-from clinic.selectors.openings import holidays_ahead
+from clinic.selectors.openings import holidays_ahead, regions_of
 from clinic.services.clinic import (
     SettingsChanged,
     changes_seal,
@@ -43,6 +43,7 @@ CONSEQUENCES = {
     "codes_from": "From that day on, whoever has no second factor sets one up before any other page opens. "
     "Until then log-in reminds them. The list of staff shows who has one.",
     "country": "Telephone numbers without + and dates of birth are read as written there.",
+    "region": "Holidays of this part are among those suggested under “Days closed”. Days marked already stay.",
 }
 PLAIN = "Pages, and messages not yet sent, say the new words."
 
@@ -57,7 +58,8 @@ def _page(request: HttpRequest, status: int = 200, **changed: Any) -> HttpRespon
         "hours": HoursForm.holding(hours_entered(None)),
         "closure": ClosureForm(today=today),
         "therapists": therapists(),
-        "holidays": holidays_ahead(clinic.country, today),
+        "holidays": holidays_ahead(clinic.country, clinic.region, today),
+        "holidays_of": clinic,
         "closures": Closure.objects.filter(therapist=None, day__gte=today).order_by("day"),
         **changed,
     }
@@ -122,13 +124,17 @@ def _changes(clinic: Clinic, form: ClinicForm) -> list[dict[str, Any]]:
     return [
         {
             "label": form.fields[name].label,
-            "old": _shown(getattr(clinic, name)),
-            "new": _shown(value),
+            "old": _shown(_named(name, getattr(clinic, name), clinic.country)),
+            "new": _shown(_named(name, value, form.values()["country"])),
             "does": CONSEQUENCES.get(name, PLAIN),
         }
         for name, value in form.values().items()
         if getattr(clinic, name) != value
     ]
+
+
+def _named(name: str, value: Any, country: str) -> Any:
+    return dict(regions_of(country)).get(value, value or "the whole country") if name == "region" else value
 
 
 def _shown(value: Any) -> str:
@@ -178,7 +184,9 @@ def closure_open(request: HttpRequest, pk: int) -> HttpResponse:
 @require_POST
 def holidays(request: HttpRequest) -> HttpResponse:
     """Close the clinic on the suggested days that were ticked."""
-    suggested = {one.day: one.name for one in holidays_ahead(clinic_of(request).country, timezone.localdate())}
+    clinic = clinic_of(request)
+    offered = holidays_ahead(clinic.country, clinic.region, timezone.localdate())
+    suggested = {one.day: one.name for one in offered}
     ticked = set(request.POST.getlist("day"))
     days = {day: name for day, name in suggested.items() if day.isoformat() in ticked}
     if not days:

@@ -28,6 +28,14 @@ def test_usual_numbers_are_taken() -> None:
     assert (form.cleaned_data["country"], form.cleaned_data["quiet_from"]) == ("US", time(21))
 
 
+def test_a_part_of_the_country_is_one_of_the_country_typed() -> None:
+    assert wrong(country="gb", region="SCT") == wrong(region="CA") == wrong(country="ZZ", region="") == []
+    assert wrong(country="GB", region="CA") == wrong(country="ZZ", region="SCT") == ["region"]
+    offered = ClinicForm({**GOOD, "country": "gb", "region": "CA"})["region"]
+    names = [str(one.data["label"]) for one in offered.subwidgets]
+    assert names == ["The whole country", "England", "Northern Ireland", "Scotland", "Wales"]
+
+
 def test_where_the_numbers_come_from_is_what_the_rules_say() -> None:
     names = {"wear_first_day": "first_day", "wear_last_day": "last_day"}
     assert {name: RULES[names.get(name, name)].source for name in BOUNDS} == SOURCES

@@ -6,7 +6,7 @@ import pytest
 from dateutil.easter import easter
 
 from clinic.models import Clinic, Closure
-from clinic.selectors.openings import absences, holidays_ahead, visits_on
+from clinic.selectors.openings import absences, holidays_ahead, regions_of, visits_on
 from tests.factories.clinic import NOW, UserFactory, VisitFactory
 
 pytestmark = pytest.mark.django_db
@@ -15,7 +15,7 @@ TODAY = date(2027, 3, 10)
 
 def test_the_holidays_of_a_year_against_the_united_states_code() -> None:
     """5 U.S.C. 6103(a), as read for 2027-03-10 to 2028-03-08; days observed instead are marked so by the package."""
-    found = {one.day: one.name for one in holidays_ahead("US", TODAY)}
+    found = {one.day: one.name for one in holidays_ahead("US", "", TODAY)}
     law = [
         date(2027, 5, 31),  # last Monday in May
         date(2027, 6, 19),
@@ -34,14 +34,40 @@ def test_the_holidays_of_a_year_against_the_united_states_code() -> None:
 
 def test_good_friday_in_germany_against_the_computed_easter() -> None:
     """dateutil.easter (Gregorian) gives Easter; Good Friday and Easter Monday lie two days before and one after."""
-    days = {one.day for one in holidays_ahead("DE", TODAY)}
+    days = {one.day for one in holidays_ahead("DE", "", TODAY)}
     assert {easter(2027) - timedelta(days=2), easter(2027) + timedelta(days=1)} <= days
+
+
+@pytest.mark.parametrize(
+    ("region", "own"),
+    [
+        ("ENG", ["2027-03-29", "2027-08-30"]),
+        ("WLS", ["2027-03-29", "2027-08-30"]),
+        ("SCT", ["2027-01-04", "2027-08-02", "2027-11-30"]),
+        ("NIR", ["2027-03-17", "2027-03-29", "2027-07-12", "2027-08-30"]),
+        ("", []),
+        ("CA", []),
+    ],
+)
+def test_bank_holidays_of_2027_in_each_part_of_the_united_kingdom(region: str, own: list[str]) -> None:
+    """www.gov.uk/bank-holidays, from memory: the days on which work stops; the package lists weekends besides."""
+    everywhere = ["2027-01-01", "2027-03-26", "2027-05-03", "2027-05-31", "2027-12-27", "2027-12-28"]
+    found = [one.day for one in holidays_ahead("GB", region, date(2026, 12, 31)) if one.day.weekday() < 5]
+    assert [day.isoformat() for day in found] == sorted(everywhere + own)
+
+
+def test_the_parts_of_a_country_are_called_by_their_names() -> None:
+    england, *others = regions_of("GB")
+    assert (england, len(others)) == (("ENG", "England"), 3)
+    assert dict(regions_of("CA"))["BC"] == "British Columbia"
+    assert dict(regions_of("FR"))["971"] == "Guadeloupe"
+    assert regions_of("ZZ") == []
 
 
 def test_days_marked_already_are_not_suggested_and_an_unknown_country_has_none() -> None:
     Closure.objects.create(day=date(2027, 12, 25), therapist=None)
-    assert date(2027, 12, 25) not in {one.day for one in holidays_ahead("US", TODAY)}
-    assert holidays_ahead("ZZ", TODAY) == []
+    assert date(2027, 12, 25) not in {one.day for one in holidays_ahead("US", "", TODAY)}
+    assert holidays_ahead("ZZ", "", TODAY) == []
 
 
 def test_a_day_away_is_the_therapist_s_own(clinic: Clinic) -> None:

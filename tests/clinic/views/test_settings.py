@@ -10,7 +10,7 @@ import time_machine
 from django.test import Client
 from django.urls import reverse
 
-from clinic.models import Clinic, Closure, User
+from clinic.models import Clinic, Closure, Event, User
 from clinic.selectors import clinic_get, hours_of
 from clinic.services.clinic import clinic_change, hours_change
 from clinic.services.events import Actor
@@ -170,6 +170,24 @@ def test_the_page_says_where_its_numbers_come_from_and_where_links_lead(manager:
     assert "Where these numbers and their limits come from" in page
     assert "common practice, no source" in page
     assert "https://tape.example.org" in page
+
+
+def test_a_part_of_the_country_brings_its_holidays(manager: Client, clinic: Clinic) -> None:
+    with time_machine.travel(NOW, tick=False):
+        manager.force_login(User.objects.get(), backend="django.contrib.auth.backends.ModelBackend")
+        assert save_seen(manager, country="GB").status_code == 302
+        assert "Easter Monday" not in manager.get(reverse("settings")).content.decode()
+        shown = save(manager, country="GB", region="ENG")
+        assert "<strong>Part of the country</strong>: the whole country → England" in shown.content.decode()
+        assert save(manager, country="GB", region="ENG", confirm=seen(shown)).status_code == 302
+        page = manager.get(reverse("settings")).content.decode()
+        assert ("Easter Monday" in page, '<option value="ENG" selected>England' in page) == (True, True)
+        manager.post(reverse("settings_holidays"), {"day": ["2027-03-29"]})
+        assert Closure.objects.get().reason == "Easter Monday"
+        refused = save(manager, country="US", region="ENG")
+    assert (refused.status_code, clinic_get().country, clinic_get().region) == (422, "GB", "ENG")
+    assert "Choose a part of this country" in refused.content.decode()
+    assert Event.objects.filter(verb="clinic.changed").latest("pk").fields == ["region"]
 
 
 def test_codes_for_everybody_begin_tomorrow_at_the_earliest(manager: Client, clinic: Clinic) -> None:

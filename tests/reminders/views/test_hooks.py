@@ -108,11 +108,14 @@ class TestWhoMaySpeak:
         ],
         ids=["wrong", "none", "other key", "old", "ahead", "garbage", "NUL", "16 KB", "1 MB", "3 MB"],
     )
+    @pytest.mark.parametrize("what", ["reply", "receipt", "bounce"])
     def test_each_refusal_has_its_status_and_changes_nothing(
-        self, tape: Application, post: Post, given: dict[str, Any], status: int
+        self, tape: Application, post: Post, what: str, given: dict[str, Any], status: int
     ) -> None:
+        mail, text = sent(tape, channel="email"), sent(tape, ordinal=2)
+        notice = {"reply": reply(), "receipt": receipt(text, "undelivered"), "bounce": bounce(mail)}[what]
         before = world()
-        answer = post("reply", reply(), **given)
+        answer = post(what, notice, **given)
         assert (answer.status_code, list(json.loads(answer.content))) == (status, ["refused"])
         assert world() == before
 
@@ -330,11 +333,19 @@ class TestReceipts:
         message.refresh_from_db()
         assert (message.state, [one.key for one in sms.sent if one.key == message.key]) == ("sent", [])
 
+    @pytest.mark.parametrize(
+        ("what", "news"),
+        [
+            ("receipt", {"message": "gw-0", "state": "undelivered"}),
+            ("receipt", {"message": KEY_OF_NONE, "state": "undelivered"}),
+            ("bounce", {"message": f"<{KEY_OF_NONE}@example.org>", "kind": "hard"}),
+        ],
+    )
     def test_news_of_a_message_nobody_knows_is_kept_an_hour_and_changes_nothing(
-        self, tape: Application, post: Post
+        self, tape: Application, post: Post, what: str, news: dict[str, Any]
     ) -> None:
         message = sent(tape)
-        answer = post("receipt", {"id": "r", "message": "gw-0", "state": "undelivered"})
+        answer = post(what, {"id": "r", **news})
         assert (answer.status_code, json.loads(answer.content)) == (202, {"result": "unknown"})
         assert [receipts_settle(NOW + timedelta(minutes=minutes)) for minutes in (59, 60, 61)] == [0, 1, 0]
         message.refresh_from_db()

@@ -7,6 +7,7 @@ import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.db import connection
 from django.test import Client
+from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from clinic.models import Patient, PatientImport, User
@@ -205,6 +206,20 @@ def test_only_a_manager_takes_the_whole_list_away(signed_in: SignedIn) -> None:
     client, _ = signed_in("desk")
     assert client.post(reverse("patients_export")).status_code == 403
     assert "Download every patient" not in client.get(reverse("patients")).content.decode()
+
+
+def test_ten_and_a_hundred_people_leave_in_as_many_queries(signed_in: SignedIn) -> None:
+    client, _ = signed_in("manager")
+
+    def taken() -> tuple[int, int]:
+        with CaptureQueriesContext(connection) as queries:
+            lines = b"".join(client.post(reverse("patients_export"))).decode().splitlines()
+        return len(lines), len(queries)
+
+    PatientFactory.create_batch(10)
+    few = taken()
+    PatientFactory.create_batch(90)
+    assert [few, taken()] == [(11, few[1]), (101, few[1])]
 
 
 def test_a_long_list_says_how_long_others_will_wait(signed_in: SignedIn, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -23,11 +23,15 @@ Say = Callable[[str], object]
 
 @dataclass(frozen=True, slots=True)
 class Scale:
-    """patients: of the full clinic; each has four tapes, eight visits and twenty messages. walks: over all pages."""
+    """patients: of the full clinic; each has four tapes, eight visits and twenty messages. walks: over all pages.
+
+    sqlite: on SQLite also where a PostgreSQL server is at hand, with a tenth of the patients.
+    """
 
     patients: int = FULL_PATIENTS
     walks: int = 60
     server: str = ""
+    sqlite: bool = False
 
 
 def size_of(patients: int, full: int) -> dict[str, int]:
@@ -39,14 +43,21 @@ def size_of(patients: int, full: int) -> dict[str, int]:
 
 def measure(scale: Scale, folder: Path, say: Say) -> list[dict[str, Any]]:
     """One row a page. On PostgreSQL; where no server is at hand on SQLite, with a tenth, and say is told."""
+    if scale.sqlite:
+        say("On SQLite and with a tenth, as asked.")
+        return _on_files(scale, folder, say)
     try:
         server = Server(scale.server)
     except (OSError, ImportError) as missing:
         say(f"On SQLite and with a tenth: no PostgreSQL server at hand ({missing}). Set POSTGRES_SERVER.")
-        return _measured(Files(folder), max(SMALL * 5, scale.patients // 10), scale.walks, folder, say)
+        return _on_files(scale, folder, say)
     with ExitStack() as stack:
         stack.callback(server.close)
         return _measured(server, scale.patients, scale.walks, folder, say)
+
+
+def _on_files(scale: Scale, folder: Path, say: Say) -> list[dict[str, Any]]:
+    return _measured(Files(folder), max(SMALL * 5, scale.patients // 10), scale.walks, folder, say)
 
 
 class Files:

@@ -63,6 +63,8 @@ class Command(OneLineCommand):
         of_pages = parser.add_argument_group(f"{PAGES}, {BACKUP}")
         of_pages.add_argument("--patients", type=int, default=pages.FULL_PATIENTS, help="of the full clinic (50000)")
 
+        parser.add_argument("--sqlite", action="store_true", help=f"{PAGES} on SQLite, with a tenth of the patients")
+
     def handle(self, *args: Any, **options: Any) -> None:
         if options["what"] == LISTS:
             self._lists(options)
@@ -111,7 +113,8 @@ class Command(OneLineCommand):
 
     def _pages(self, options: dict[str, Any]) -> list[dict[str, Any]]:
         server = messages.server_address(options["server"])
-        scale = pages.Scale(patients=_patients(options), walks=options["repeats"] or WALKS, server=server)
+        walks = options["repeats"] or WALKS
+        scale = pages.Scale(patients=_patients(options), walks=walks, server=server, sqlite=options["sqlite"])
         with _folder() as folder:
             return pages.measure(scale, folder, self.stderr.write)
 

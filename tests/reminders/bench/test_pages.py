@@ -105,6 +105,20 @@ def test_a_whole_measurement_without_a_server(tmp_path: Path) -> None:
     assert {row["page"]: row["queries"] for row in rows if row["queries"] > 15} == {}
 
 
+def test_sqlite_can_be_asked_for_where_a_server_is_at_hand(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    measured: list[tuple[str, int]] = []
+
+    def measure(server: object, patients: int, *rest: object) -> list[dict[str, object]]:
+        measured.append((type(server).__name__, patients))
+        return []
+
+    monkeypatch.setattr(pages, "_measured", measure)
+    monkeypatch.setattr(pages, "Server", lambda address: pytest.fail(f"a server was asked for: {address}"))
+    said: list[str] = []
+    pages.measure(pages.Scale(patients=50_000, sqlite=True), tmp_path, said.append)
+    assert (measured, said) == ([("Files", 5_000)], ["On SQLite and with a tenth, as asked."])
+
+
 def test_the_command_prints_an_object_a_page(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -122,8 +136,9 @@ def test_the_command_prints_an_object_a_page(
     printed = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
     assert printed == [row, row | {"page": "diary"}]
     assert asked == [pages.Scale(patients=1000, walks=2, server="postgres://p@server.example.org")]
-    call_command("bench", "pages")
+    call_command("bench", "pages", "--sqlite")
     assert "1,234.5" in capsys.readouterr().out
+    assert asked[1] == pages.Scale(server="postgres://p@server.example.org", sqlite=True)
 
 
 @pytest.mark.parametrize("number", ["499", "200001"])

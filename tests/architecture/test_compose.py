@@ -160,9 +160,23 @@ def test_a_public_run_seals_its_cookies_to_the_host(tmp_path: Path) -> None:
     asked = (
         "from django.conf import settings as s; from clinic.views.session import LAST_USER;"
         "print(s.SESSION_COOKIE_NAME, s.CSRF_COOKIE_NAME, LAST_USER, s.SESSION_COOKIE_SECURE, s.CSRF_COOKIE_SECURE,"
-        " s.SECURE_SSL_REDIRECT, s.SECURE_HSTS_SECONDS, hasattr(s, 'PASSWORD_HASHERS'))"
+        " s.SECURE_SSL_REDIRECT, s.SECURE_HSTS_SECONDS)"
     )
     done = _run([sys.executable, "manage.py", "shell", "-v", "0", "-c", asked], _environment("web", tmp_path))
     names, rest = done.stdout.split()[:3], done.stdout.split()[3:7]
     assert names == ["__Host-wearwindow", "__Host-wearwindow-form", "__Host-wearwindow-last"], done.stderr
     assert rest == ["True", "True", "True", str(365 * 24 * 60 * 60)]
+
+
+@needs_psycopg
+def test_a_public_run_locks_logs_out_and_asks_managers_for_a_code(tmp_path: Path) -> None:
+    """As nobody set anything: ten minutes, twelve hours, a second factor, and passwords kept by Django's slow hash."""
+    asked = (
+        "from django.conf import settings as s; from django.contrib.auth.hashers import get_hasher;"
+        "print(s.IDLE_LOCK_MINUTES, s.SESSION_HOURS, s.SESSION_COOKIE_AGE, s.MANAGERS_NEED_CODE,"
+        " get_hasher().algorithm)"
+    )
+    environment = _environment("web", tmp_path)
+    assert "IDLE_LOCK_MINUTES" not in environment
+    done = _run([sys.executable, "manage.py", "shell", "-v", "0", "-c", asked], environment)
+    assert done.stdout.split() == ["10", "12", str(12 * 60 * 60), "True", "pbkdf2_sha256"], done.stderr

@@ -2,6 +2,7 @@
 
 import logging
 import re
+import traceback
 
 # Longest first: a link holds digits, and a number could be cut out of its token.
 _LINK = re.compile(r"/(t|u|feed)/[A-Za-z0-9_-]{8,}")
@@ -17,6 +18,23 @@ def without_private_words(text: str) -> str:
     return _NUMBER.sub(r"[number …\1]", text)
 
 
+def without_its_words(fault: BaseException) -> str:
+    """Type and frames of fault and of what led to it, the first one first.
+
+    The words of an error are left out: a database quotes the row it refuses, and a name has no shape to mask it by.
+    """
+    chain = list[BaseException]()
+    one: BaseException | None = fault
+    while one is not None and one not in chain:
+        chain.append(one)
+        one = one.__cause__ or (None if one.__suppress_context__ else one.__context__)
+    lines = list[str]()
+    for each in reversed(chain):
+        lines += ["Traceback (most recent call last):\n", *traceback.format_tb(each.__traceback__)]
+        lines.append(f"{type(each).__module__}.{type(each).__qualname__} [its words are left out]\n")
+    return "".join(lines).rstrip("\n")
+
+
 class PrivateWords(logging.Filter):
     """Rewrites the finished line, arguments and traceback included, so that no call can forget to mask."""
 
@@ -24,8 +42,6 @@ class PrivateWords(logging.Filter):
         # One call, one line: what somebody sent must not begin a line that nobody wrote (CWE-117).
         record.msg = without_private_words(record.getMessage()).translate(_ONE_LINE)
         record.args = None
-        if record.exc_info and not record.exc_text:
-            record.exc_text = logging.Formatter().formatException(record.exc_info)
-        if record.exc_text:
-            record.exc_text = without_private_words(record.exc_text)
+        if record.exc_info and record.exc_info[1]:
+            record.exc_text = without_private_words(without_its_words(record.exc_info[1]))
         return True

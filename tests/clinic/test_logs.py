@@ -34,14 +34,32 @@ def test_arguments_are_masked_too() -> None:
     assert _line(record) == "to [number …23] by [address]"
 
 
-def test_a_traceback_is_masked_too() -> None:
+NAME = "Ada Quill"
+
+
+def _raised(name: str) -> None:
     try:
-        raise ValueError("550 no mailbox ada@example.org")
+        raise LookupError(f"no patient {name}")
+    except LookupError as fault:
+        raise ValueError(f"Key (full_name)=({name}) exists, ada@example.org") from fault
+
+
+def test_an_error_tells_its_kind_and_place_and_none_of_its_words() -> None:
+    """Not those of what led to it either, whatever another handler wrote of them before."""
+    try:
+        _raised(NAME)
     except ValueError as fault:
         record = logging.LogRecord("x", logging.ERROR, "f", 1, "failed", (), (type(fault), fault, fault.__traceback__))
+    logging.Formatter("%(message)s").format(record)
+    assert "Quill" in str(record.exc_text)
     text = _line(record)
-    assert "ada@example.org" not in text
-    assert "550 no mailbox [address]" in text
+    assert "Quill" not in text
+    assert "example.org" not in text
+    kinds = [line for line in text.splitlines() if not line.startswith(" ")]
+    begins = "Traceback (most recent call last):"
+    left_out = "[its words are left out]"
+    assert kinds == ["failed", begins, f"builtins.LookupError {left_out}", begins, f"builtins.ValueError {left_out}"]
+    assert text.count("in _raised\n") == 2
 
 
 @pytest.mark.parametrize("end", ["\n", "\r\n", "\x85", "\u2028", "\x1b[2K"])

@@ -35,6 +35,13 @@ clinic.quiet_from, clinic.quiet_until = (local + timedelta(hours=9)).time(), (lo
 clinic.save()
 ApplicationFactory(applied_at=timezone.now() - timedelta(minutes=1))
 """
+WHOSE = """
+import django; django.setup()
+from reminders.services.links import link_token
+from taping.models import Application
+tape = Application.objects.select_related("patient").get()
+print(tape.patient.full_name, tape.patient.phone, tape.patient.email, link_token(tape), sep="\\n")
+"""
 COUNT = """
 import django; django.setup()
 from reminders.models import Message
@@ -55,6 +62,7 @@ def surroundings(tmp_path: Path) -> Iterator[dict[str, str]]:
         "DATABASE_URL": f"{POSTGRES}/{name}",
         "REDIS_URL": REDIS,
         "DATA_FOLDER": str(tmp_path),
+        "LOG_LEVEL": "INFO",
         "DJANGO_SETTINGS_MODULE": "clinic.settings",
         "PYTHONPATH": str(ROOT),
     }
@@ -88,3 +96,8 @@ def test_worker_and_beat_send_one_due_message_once(surroundings: dict[str, str],
         worker.terminate()
         worker.wait(timeout=30)
         log.close()
+    said = (tmp_path / "log").read_text()
+    assert "Time-zone data" in said
+    whose = _python(surroundings, "-c", WHOSE).split("\n")[:4]
+    assert all(whose)
+    assert [secret for secret in whose if secret in said] == []

@@ -7,6 +7,7 @@ from datetime import datetime, timedelta
 import pytest
 from django.db import connection, transaction
 
+from clinic.logs import PrivateWords
 from clinic.models import Clinic, Patient
 from clinic.services.events import Actor
 from clinic.services.patients import patient_consent
@@ -138,7 +139,8 @@ def test_no_transport_is_called_inside_a_transaction(ways: Ways, now: datetime) 
 
 
 @pytest.mark.parametrize(
-    "answer", ["id", refused(451), refused(550), silence(handed_over=True), ZeroDivisionError("+12125550100")]
+    "answer",
+    ["id", refused(451), refused(550), silence(handed_over=True), ZeroDivisionError("+12125550100 is Ada Quill's")],
 )
 def test_the_log_names_nobody(
     ways: Ways,
@@ -153,6 +155,9 @@ def test_the_log_names_nobody(
     with caplog.at_level(logging.DEBUG):
         ways.run(now)
         ways.run(now + timedelta(minutes=2))
-    said = "\n".join(record.getMessage() for record in caplog.records) + capsys.readouterr().err
+    written = logging.Formatter()
+    assert [record for record in caplog.records if not PrivateWords().filter(record)] == []
+    said = "\n".join(written.format(record) for record in caplog.records) + capsys.readouterr().err
+    assert ("Traceback" in said) == isinstance(answer, ZeroDivisionError)
     for secret in (row.patient.full_name, row.patient.phone, row.patient.email, link_token(row.application), "Quill"):
         assert secret not in said

@@ -164,7 +164,10 @@ def _lock_address(back: str) -> str:
 
 def current_page(request: HttpRequest) -> str:
     """The address of the page that an htmx request came from, without its host; Today where it is not told."""
-    parts = urlsplit(request.headers.get("HX-Current-URL", ""))
+    try:
+        parts = urlsplit(request.headers.get("HX-Current-URL", ""))
+    except ValueError:  # nothing that a browser would name
+        return reverse("today")
     query = f"?{parts.query}" if parts.query else ""
     return f"{parts.path}{query}" if parts.path.startswith("/") else reverse("today")
 

@@ -3,6 +3,7 @@
 from collections.abc import Callable, Iterator
 from datetime import timedelta
 from typing import Any
+from urllib.parse import unquote
 
 import pytest
 import time_machine
@@ -150,14 +151,39 @@ def test_an_htmx_request_is_told_to_load_the_lock_whole(tablet: Client, clock: t
     assert (answer.status_code, answer.content, answer.headers["HX-Redirect"]) == (204, b"", locked_at(back))
 
 
-def filled(page: str) -> dict[str, str]:
-    """What a page that keeps a form would send again."""
-    parts = page.split('<textarea name="')[1:]
-    found = {}
-    for part in parts:
+@pytest.mark.parametrize(
+    "evil",
+    [
+        "https://evil.example//evil.example/x", "https://evil.example/\\evil.example/x", "//evil.example//evil.example",
+        "https://evil.example", "javascript:alert(1)", "https://[evil",
+    ],
+)  # fmt: skip
+def test_the_page_that_htmx_names_leads_nowhere_outside(
+    tablet: Client, clock: time_machine.Traveller, evil: str
+) -> None:
+    clock.shift(timedelta(minutes=10))
+    answer = tablet.post("/patients/7/screen/", {"goal": "x"}, headers={"HX-Request": "true", "HX-Current-URL": evil})
+    lock_page = answer.headers["HX-Redirect"]
+    assert lock_page.startswith("/locked/?next=/")
+    assert 'name="next" value="/"' in tablet.get(lock_page).content.decode()
+    led = unlock(tablet, to=unquote(lock_page.partition("next=")[2])).headers["Location"]
+    assert led == "/"
+
+
+def filled_pairs(page: str) -> list[tuple[str, str]]:
+    """What a page that keeps a form would send again, each value with its name."""
+    found = []
+    for part in page.split('<textarea name="')[1:]:
         name, _, rest = part.partition('" hidden>\n')
-        found[name] = rest.partition("</textarea>")[0]
+        found.append((name, rest.partition("</textarea>")[0]))
     return found
+
+
+def filled(page: str) -> dict[str, str]:
+    """The same, where no name has two values."""
+    pairs = filled_pairs(page)
+    assert len(dict(pairs)) == len(pairs)
+    return dict(pairs)
 
 
 @pytest.mark.parametrize("how", ["locked", "over", "session row gone"])
@@ -178,6 +204,14 @@ def test_a_form_that_met_the_end_is_kept_whole_for_its_owner(
     assert tablet.post(ADD, FORM).status_code == 302
     assert Patient.objects.get().full_name == "Bea Longstocking"
     assert tablet.get("/kept-form/").headers["Location"] == "/"
+
+
+def test_a_kept_form_keeps_each_of_several_values_of_one_name(tablet: Client, clock: time_machine.Traveller) -> None:
+    clock.shift(timedelta(minutes=10))
+    tablet.post(ADD, {"full_name": "Bea", "roles": ["student", "therapist", "student"], "note": ""})
+    unlock(tablet, to="/kept-form/")
+    pairs = [("full_name", "Bea"), ("roles", "student"), ("roles", "therapist"), ("roles", "student"), ("note", "")]
+    assert sorted(filled_pairs(tablet.get("/kept-form/").content.decode())) == sorted(pairs)
 
 
 @pytest.mark.parametrize("how", ["locked", "over"])

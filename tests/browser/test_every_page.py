@@ -1,4 +1,4 @@
-"""Every page of the demo in a real browser, at two widths, light and dark, with an accessibility scan of each."""
+"""Every page of the demo in a real browser, at three widths, light and dark, with an accessibility scan of each."""
 
 from urllib.parse import urlsplit
 
@@ -10,7 +10,7 @@ from playwright.sync_api import Page, ViewportSize
 from clinic.models import Clinic
 from reminders.demo.loading import demo_load
 from reminders.demo.reading import fixtures_read
-from tests.browser.conftest import OLD_PHONE, PHONE, TABLET, OpenPage, axe_faults, log_in, sideways
+from tests.browser.conftest import OLD_PHONE, PHONE, TABLET, WIDE, OpenPage, axe_faults, log_in, sideways
 from tests.browser.lock import LOCKED, lock, unlock
 from tests.browser.pages import NO_PAGE, STANDS_AFTER, addresses, names
 from tests.clinic.factor import factor_for
@@ -54,12 +54,16 @@ def _look(page: Page, name: str, address: str) -> list[str]:
     return [f"{name}: {fault}" for fault in faults]
 
 
-@pytest.mark.parametrize("dark", [False, True], ids=["light", "dark"])
-@pytest.mark.parametrize("viewport", [TABLET, PHONE], ids=["820", "360"])
+@pytest.mark.parametrize(
+    ("viewport", "dark"),
+    # The colours are the same at every width: at the widest, light alone.
+    [(WIDE, False), (TABLET, False), (TABLET, True), (PHONE, False), (PHONE, True)],
+    ids=["1280-light", "820-light", "820-dark", "360-light", "360-dark"],
+)
 def test_nothing_is_wrong_with_any_page(open_page: OpenPage, viewport: ViewportSize, dark: bool) -> None:
     demo_load(fixtures_read(), timezone.now())
     page = open_page(viewport=viewport, dark=dark)
-    stranger = open_page(viewport=viewport if viewport is TABLET else OLD_PHONE, dark=dark)
+    stranger = open_page(viewport=OLD_PHONE if viewport is PHONE else viewport, dark=dark)
     looked_at = addresses()
     _log_in(page, "mira")
     faults: list[str] = []

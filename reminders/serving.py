@@ -18,7 +18,7 @@ from waitress.server import create_server
 from clinic.checks import refuse_unsafe
 from clinic.long_bodies import long_bodies_dropped
 from clinic.selectors import clinic_get
-from clinic.selectors.staff import anybody_can_log_in
+from clinic.selectors.staff import FIRST_MANAGER, anybody_can_log_in
 from clinic.static_files import static_collect
 from clinic.zone_data import zone_data
 from reminders.services.ticker import Ticker
@@ -26,7 +26,6 @@ from reminders.services.ways_out import transports_from_settings
 
 log = logging.getLogger(__name__)
 
-FIRST_MANAGER = 'manage.py staff_add --username mira --full-name "Mira Holm" --roles manager,therapist'
 THREADS = 12
 """More than the tries to log in that may be waiting at one time: pages never wait for all of them."""
 

@@ -14,6 +14,10 @@ def staff_listed() -> QuerySet[User]:
     return User.objects.annotate(has_factor=Exists(devices)).order_by("-is_active", "full_name", "id")
 
 
+FIRST_MANAGER = 'manage.py staff_add --username mira --full-name "Mira Holm" --roles manager,therapist'
+"""What is typed to make the first manager's log-in."""
+
+
 def anybody_can_log_in() -> bool:
     """Whether a log-in was ever made that still holds; in a clinic that was just begun there is none."""
     return User.objects.filter(is_active=True).exists()

@@ -21,7 +21,7 @@ from clinic.forms.staff import CodeForm
 from clinic.models import User
 from clinic.rules.code_need import CodeNeed
 from clinic.rules.origins import network_of
-from clinic.selectors.staff import anybody_can_log_in
+from clinic.selectors.staff import FIRST_MANAGER, anybody_can_log_in
 from clinic.services.events import Actor, event_record
 from clinic.services.gate import GATE
 from clinic.services.second_factor import Checked, factor_check, factor_of
@@ -49,7 +49,7 @@ class LogIn(LoginView):
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         """In a clinic that was just begun nobody could be asked: the page says how the first log-in is made."""
-        return super().get_context_data(nobody=not anybody_can_log_in(), **kwargs)
+        return super().get_context_data(nobody=not anybody_can_log_in(), first_manager=FIRST_MANAGER, **kwargs)
 
     def form_valid(self, form: AuthenticationForm) -> HttpResponse:
         """Whoever has a second factor is asked for its code; nobody is logged in before that."""

@@ -72,7 +72,32 @@ def test_the_code_opens_the_patients_page_and_the_file_says_no_token_anywhere_el
     reader: Any = reader_of(printed.pdf)
     assert reader.metadata["/Title"] == f"Your tape, sheet {tape.pk}"
     assert token not in str(reader.metadata)
-    assert token.encode() not in printed.pdf + reader.trailer["/Root"]["/Metadata"].get_object().get_data()
+    assert token.encode() not in reader.trailer["/Root"]["/Metadata"].get_object().get_data()
+    for page in reader.pages:
+        assert "Emergency first" in page.extract_text()
+        assert token not in "".join(page.extract_text().split())
+        assert page.get("/Annots", []) == []
+
+
+def test_nothing_a_patient_reads_on_paper_is_smaller_than_twelve_points(
+    tape: Application, clinic: Clinic, now: datetime
+) -> None:
+    """Sizes as a reader of the file finds them. The foot is set from a white text of 1 pt that nobody sees."""
+    StripFactory(plan=tape.plan, position=1, place="patellar_tendon")
+    StripFactory(plan=tape.plan, position=2, place="")
+    sizes: dict[float, str] = {}
+
+    def see(text: str, ours: list[float], theirs: list[float], font: object, size: float) -> None:
+        if text.strip():
+            height = size * abs(theirs[3] * ours[3] + theirs[2] * ours[1])
+            sizes[round(height, 1)] = sizes.get(round(height, 1), "") + text
+
+    reader: Any = reader_of(sheet(tape, clinic, now).pdf)
+    for page in reader.pages:
+        page.extract_text(visitor_text=see)
+    assert "".join(sizes.pop(1.0).split()) == "Sheet1,Wednesday,10March"
+    assert min(sizes) == 12
+    assert "Emergency first" in "".join(sizes.values())
 
 
 @pytest.mark.parametrize(("region", "side", "country"), [*((*place, "US") for place in EVERY), ("chest", "left", "GB")])

@@ -19,7 +19,7 @@ from reminders.services.links import link_revoke, link_token, links_keep
 from taping.models import Application, SkinReport
 from tests.factories import ApplicationFactory, HelperFactory, VisitFactory
 
-ACTIONS = ("off", "came-off", "skin", "call")
+ACTIONS = ("off", "came-off", "skin", "call", "undo")
 ROBOTS = (
     "ChatPreview/2.23",
     "LinkExpanding-Robot 1.0",

@@ -52,14 +52,25 @@ class TestThePicturesAndThePaper:
         assert "/pictures/" not in page
         assert "Rub oil" not in page
 
+    @pytest.mark.parametrize("language", ["en", "es", "fr", "de", "ar"])
     def test_page_style_and_pictures_of_three_strips_weigh_at_most_forty_kilobytes(
-        self, client: Client, tape: Application, token: str, text_of: Callable[[str], str]
+        self,
+        client: Client,
+        clinic: Clinic,
+        tape: Application,
+        token: str,
+        text_of: Callable[[str], str],
+        language: str,
     ) -> None:
+        clinic.languages = {language: {"name": "Nur Halloran", "on": "2027-03-01"}}
+        clinic.save()
+        type(tape.patient).objects.update(language=language)
         for position, place in enumerate(("", "patellar_tendon", ""), start=1):
             StripFactory(plan=tape.plan, position=position, place=place)
         page, style = text_of(f"/t/{token}/"), finders.find("css/link.css")
         assert isinstance(style, str)
         pictures = [client.get(address) for address in findall(r'src="(/pictures/[^"]+)"', page)]
+        assert f'<html lang="{language}"' in page
         assert len(pictures) == 5
         total = len(page.encode()) + Path(style).stat().st_size + sum(len(one.content) for one in pictures)
         assert total <= 40_000

@@ -1,7 +1,8 @@
 """An invented clinic over a long time: seeded, so that the same number is the same clinic.
 
-Three therapists, patients who end their tapes early, late or never, who stop and start their messages, mail servers
-and gateways on bad days, hours without a ticker, and whatever the clocks do meanwhile.
+One therapist tapes everybody, and nobody has a visit but for taking a tape off. Patients end their tapes early, late or
+never, they stop and start their messages; there are mail servers and gateways on bad days, hours without a ticker, and
+whatever the clocks do meanwhile.
 """
 
 import random

@@ -1,4 +1,4 @@
-"""A patient who speaks another language."""
+"""A patient who speaks another language, and a database server that never stopped."""
 
 from collections.abc import Callable
 
@@ -6,6 +6,7 @@ import pytest
 
 from clinic.models import Clinic
 from clinic.rules.tongue import LANGUAGES
+from reminders.services import queueing
 from taping.models import Application
 
 
@@ -21,3 +22,9 @@ def speak(clinic: Clinic, tape: Application) -> Callable[[str], None]:
         tape.patient.save()
 
     return set_language
+
+
+@pytest.fixture(autouse=True)
+def _never_stopped(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The tests' days are not those on which the database's server began."""
+    monkeypatch.setattr(queueing, "forgot_at", lambda: None)

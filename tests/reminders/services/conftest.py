@@ -8,7 +8,7 @@ from uuid import UUID
 import pytest
 
 from clinic.models import Clinic
-from reminders.services import queueing, reconciling
+from reminders.services import reconciling
 from reminders.services.running import RunReport, run_due
 from reminders.transports import Outgoing, Transport, TransportError
 
@@ -51,12 +51,6 @@ class Ways:
 
     def run(self, at: datetime) -> RunReport:
         return run_due(lambda: at, transports={"sms": self.sms, "email": self.email})
-
-
-@pytest.fixture(autouse=True)
-def _never_stopped(monkeypatch: pytest.MonkeyPatch) -> None:
-    """The tests' days are not those on which the database's server began."""
-    monkeypatch.setattr(queueing, "forgot_at", lambda: None)
 
 
 @pytest.fixture

@@ -9,10 +9,15 @@ from django.core.cache import cache
 from django.db import connection
 from django.db.backends.sqlite3.base import DatabaseWrapper as SQLiteDatabase
 from django.test import Client
+from hypothesis import settings as property_settings
 
 from clinic.models import Clinic, OpeningHours, User
 from clinic.services.gate import GATE
 from tests.factories.clinic import NOW, UserFactory
+
+# An example that takes long on a busy machine tells nothing about the program: speed is measured elsewhere.
+property_settings.register_profile("unhurried", property_settings(deadline=None))
+property_settings.load_profile("unhurried")
 
 
 @pytest.fixture(autouse=True, scope="session")

@@ -95,7 +95,7 @@ def test_nothing_a_patient_reads_on_paper_is_smaller_than_twelve_points(
     reader: Any = reader_of(sheet(tape, clinic, now).pdf)
     for page in reader.pages:
         page.extract_text(visitor_text=see)
-    assert "".join(sizes.pop(1.0).split()) == "Sheet1,Wednesday,10March"
+    assert "".join(sizes.pop(1.0).split()) == f"Sheet{tape.pk},Wednesday,10March"
     assert min(sizes) == 12
     assert "Emergency first" in "".join(sizes.values())
 

@@ -25,22 +25,6 @@ ACTOR = Actor(word="test")
 HEAD = "name,born,phone,email,external_id,note\n"
 
 
-@pytest.fixture
-def checked(clinic: Clinic, now: datetime) -> Callable[..., PatientImport]:
-    """checked(text) uploads, settles the columns as found, and checks every line."""
-
-    def make(text: str | bytes, **choices: Any) -> PatientImport:
-        data = text.encode() if isinstance(text, str) else text
-        of = import_begin(actor=ACTOR, now=now, file_name="list.csv", pieces=[data])
-        chosen = {"codec": "", "delimiter": of.delimiter, "mapping": None, "order": None} | choices
-        of = import_choose(actor=ACTOR, now=now, of=of, **chosen)
-        while of.state == PatientImport.State.CHECKING:
-            of = import_check(of=of, today=date(2027, 3, 10))
-        return of
-
-    return make
-
-
 def states(of: PatientImport) -> list[tuple[int, str]]:
     return list(of.judged.values_list("line", "state"))
 

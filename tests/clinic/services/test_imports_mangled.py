@@ -1,35 +1,17 @@
 """What a spreadsheet did to a list before it came here: numbers shown by their power of ten, cells over two lines."""
 
 from collections.abc import Callable
-from datetime import date, datetime
-from typing import Any
+from datetime import datetime
 
 import pytest
 
 from clinic.models import Clinic, Patient, PatientImport
 from clinic.services.events import Actor
 from clinic.services.import_writing import import_write
-from clinic.services.imports import import_begin, import_check, import_choose
 
 pytestmark = pytest.mark.django_db
 ACTOR = Actor(word="test")
 HEAD = "name,born,phone,email,external_id,note\n"
-
-
-@pytest.fixture
-def checked(clinic: Clinic, now: datetime) -> Callable[..., PatientImport]:
-    """checked(text) uploads, settles the columns as found, and checks every line."""
-
-    def make(text: str | bytes, **choices: Any) -> PatientImport:
-        data = text.encode() if isinstance(text, str) else text
-        of = import_begin(actor=ACTOR, now=now, file_name="list.csv", pieces=[data])
-        chosen = {"codec": "", "delimiter": of.delimiter, "mapping": None, "order": None} | choices
-        of = import_choose(actor=ACTOR, now=now, of=of, **chosen)
-        while of.state == PatientImport.State.CHECKING:
-            of = import_check(of=of, today=date(2027, 3, 10))
-        return of
-
-    return make
 
 
 def states(of: PatientImport) -> list[tuple[int, str]]:

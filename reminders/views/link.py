@@ -19,7 +19,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 from clinic.services.events import Actor
 from clinic.services.once import once
 from clinic.views.access import clinic_of, patient_actor
-from clinic.views.errors import not_found
+from clinic.views.errors import PATIENTS, not_found
 from clinic.views.guesses import wrong_address
 from clinic.views.posting import once_key
 from reminders.forms.link import SkinForm
@@ -102,7 +102,7 @@ def unknown_link(request: HttpRequest) -> HttpResponse:
 
 def not_found_for(request: HttpRequest, exception: Exception | None = None) -> HttpResponse:
     """A torn link still gives a patient the clinic's number; everybody else gets the clinic's own page."""
-    torn = request.path_info.lower().startswith(("/t/", "/u/")) or request.path_info.lower() in ("/t", "/u")
+    torn = request.path_info.lower().startswith(PATIENTS) or request.path_info.lower() in ("/t", "/u")
     return unknown_link(request) if torn else not_found(request, exception)
 
 
